@@ -1,0 +1,126 @@
+package job
+
+import (
+	"strings"
+	"time"
+)
+
+// Firm is one laying firm and its settings. A Firm is a value: changing a
+// setting makes a new one.
+type Firm struct {
+	UID    string `json:"uid"` // a slug set once; part of every Message-ID and calendar UID
+	Name   string `json:"name"`
+	Zone   string `json:"zone"` // IANA name; crew days, calls and dates are days in it
+	Email  string `json:"email"`
+	Times  Times  `json:"times"`
+	Work   Hours  `json:"work"`
+	Costs  Costs  `json:"costs"`
+	Bounds Bounds `json:"bounds"`
+
+	TellAhead int `json:"tell_ahead"` // days ahead at which a date may be told at the earliest
+	Notice    int `json:"notice"`     // days inside which a told date is frozen
+}
+
+// Times are cron expressions (minute hour day month weekday) in the firm's zone.
+type Times struct {
+	Call       string `json:"call"`
+	Absence    string `json:"absence"`
+	SecondLook string `json:"second_look"`
+	Close      string `json:"close"`
+	WeekMail   string `json:"week_mail"`
+	// the fetches that must come before a decision
+	EveningFetch string `json:"evening_fetch"`
+	MorningFetch string `json:"morning_fetch"`
+}
+
+// Hours are the firm's working days and hours.
+type Hours struct {
+	Days []time.Weekday `json:"days"`
+	From TimeOfDay      `json:"from"`
+	To   TimeOfDay      `json:"to"`
+	Off  []Date         `json:"off"` // days on which nobody works
+}
+
+// Working reports whether d is a working day.
+func (h Hours) Working(d Date) bool {
+	if contains(h.Off, d) {
+		return false
+	}
+	for _, w := range h.Days {
+		if w == d.Weekday() {
+			return true
+		}
+	}
+	return false
+}
+
+// Costs are what the plan weighs, beside each job's own value.
+type Costs struct {
+	Currency    string     `json:"currency"`
+	LaterShare  float64    `json:"later_share"`  // what a job left for after the horizon is still worth, as a share of its value
+	Move        []MoveTier `json:"move"`         // what moving a told date costs, by notice
+	ShortNotice Money      `json:"short_notice"` // on top when the new date is within 2 days
+	Km          Money      `json:"km"`           // per road km
+	PairKm      float64    `json:"pair_km"`      // the farthest apart that two half-day jobs of one crew may lie
+	ReturnCost  Money      `json:"return_cost"`  // coming back for the topcoat
+}
+
+// MoveTier is the cost of moving a told date at most Days ahead.
+type MoveTier struct {
+	Days int   `json:"days"`
+	Cost Money `json:"cost"`
+}
+
+// Bounds turn chances into a call.
+type Bounds struct {
+	Go         float64 `json:"go"`           // at least this chance for a go
+	GoRainOpen float64 `json:"go_rain_open"` // and at most this chance of rain while open
+	NoGo       float64 `json:"no_go"`        // below it: no-go
+	NoGoRain   float64 `json:"no_go_rain"`   // above it: no-go
+	Tell       float64 `json:"tell"`         // at least this chance before a day is told
+}
+
+// DefaultFirm gives a firm with every setting at its default. The defaults are
+// common practice, no source, save where a comment says more.
+func DefaultFirm() Firm {
+	return Firm{
+		Times: Times{
+			Call: "0 18 * * *", Absence: "20 18 * * *", SecondLook: "30 5 * * *", Close: "0 20 * * *",
+			WeekMail: "0 6 * * 1", EveningFetch: "15 17 * * *", MorningFetch: "15 5 * * *",
+		},
+		Work: Hours{
+			Days: []time.Weekday{time.Monday, time.Tuesday, time.Wednesday, time.Thursday, time.Friday},
+			From: 7*60 + 30, To: 18 * 60,
+		},
+		Costs: Costs{
+			Currency: "EUR", LaterShare: 0.9,
+			Move:        []MoveTier{{2, 20000}, {4, 12000}, {7, 7000}, {14, 3000}, {99, 1000}},
+			ShortNotice: 6000, Km: 60, PairKm: 18, ReturnCost: 15000,
+		},
+		// The break-even chance of a typical job lies between .62 and .77
+		// (value 1800, abort 590, later share .8 to .9: lay if p > a/(v-f+a)).
+		Bounds:    Bounds{Go: 0.70, GoRainOpen: 0.08, NoGo: 0.50, NoGoRain: 0.20, Tell: 0.60},
+		TellAhead: 5, Notice: 1,
+	}
+}
+
+// Slug makes a uid out of a firm's name: lower-case letters, digits and dashes.
+func Slug(name string) string {
+	var b strings.Builder
+	dash := false
+	for _, r := range strings.ToLower(name) {
+		if r >= 'a' && r <= 'z' || r >= '0' && r <= '9' {
+			if dash && b.Len() > 0 {
+				b.WriteByte('-')
+			}
+			b.WriteRune(r)
+			dash = false
+			continue
+		}
+		dash = true
+	}
+	if b.Len() == 0 {
+		return "firm"
+	}
+	return b.String()
+}

@@ -1,0 +1,77 @@
+package job
+
+import "time"
+
+// State is where a job stands.
+type State string
+
+// The states of a job.
+const (
+	Booked    State = "booked"
+	Done      State = "done"
+	Cancelled State = "cancelled"
+)
+
+// Booking is a job as the book holds it: the order and how far it has come.
+type Booking struct {
+	Job
+	Revision  int64   `json:"revision"` // raised by each change of the order
+	State     State   `json:"state"`
+	LaidM2    float64 `json:"laid_m2"`    // sealed so far
+	CoatedM2  float64 `json:"coated_m2"`  // of it, with its topcoat
+	Asked     bool    `json:"asked"`      // the owner was asked how its last day went; no plan until the answer
+	SealedOn  Date    `json:"sealed_on"`  // day of the last sealed bay; its overcoat window runs from it
+	NextVisit int     `json:"next_visit"` // number of the visit to come, from 1
+}
+
+// VisitState is where a visit stands.
+type VisitState string
+
+// The states of a visit.
+const (
+	Planned  VisitState = "planned"  // on the plan, or waiting for a place on it
+	Started  VisitState = "started"  // its first day was called go and closed; more days follow
+	Finished VisitState = "finished" // nothing of it is left
+	Broken   VisitState = "broken"   // ended with work left; visit n+1 carries on
+	Off      VisitState = "off"      // its job was cancelled
+)
+
+// Visit is a job's planned days with one crew. Its number survives moves,
+// no-gos, holds and being left out of the plan; n+1 opens only when a started
+// visit leaves work or a cancelled job is booked again.
+type Visit struct {
+	Job   string     `json:"job"`
+	N     int        `json:"n"`
+	State VisitState `json:"state"`
+	Crew  string     `json:"crew"`  // "" while it has no place on the plan
+	Days  []Date     `json:"days"`  // empty while it has no place; else in order, all of them, done ones too
+	Start TimeOfDay  `json:"start"` // on site
+	Slot  int        `json:"slot"`  // 0: morning or whole days, 1: afternoon
+	Done  int        `json:"done"`  // of Days, how many are closed
+
+	ToldWeek Date      `json:"told_week"` // Monday of the week last told to the customer
+	Told     Date      `json:"told"`      // the date last told
+	ToldAt   time.Time `json:"told_at"`
+	Moves    int       `json:"moves"` // how often a told date was moved
+}
+
+// On reports whether d is a day of the visit that is still to come or under way.
+func (v Visit) On(d Date) bool {
+	if v.State != Planned && v.State != Started {
+		return false
+	}
+	for i, x := range v.Days {
+		if i >= v.Done && x == d {
+			return true
+		}
+	}
+	return false
+}
+
+// First gives the first day of the visit that is not closed, or none.
+func (v Visit) First() Date {
+	if v.Done >= len(v.Days) {
+		return Date{}
+	}
+	return v.Days[v.Done]
+}

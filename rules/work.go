@@ -1,0 +1,216 @@
+package rules
+
+import (
+	"math"
+	"time"
+
+	"laycast/job"
+	"laycast/rules/physics"
+)
+
+// Task is what a crew would do on one day.
+type Task string
+
+// The tasks of a day.
+const (
+	Lay  Task = "lay"  // open (where the work opens), board, laminate, and topcoat if the day allows
+	Coat Task = "coat" // topcoat over what was sealed on an earlier day
+)
+
+// Bay is the part of a roof that one day takes.
+type Bay struct {
+	Task    Task
+	AreaM2  float64
+	TrimM   float64 // metres of edge
+	Outlets float64
+	Of      int  // bays in what is left of the roof, this one among them
+	Late    bool // coat: the overcoat window was missed, so abrade and wipe first
+}
+
+// Case is one job on one day with a crew of one size.
+type Case struct {
+	Job     job.Booking
+	Crew    int // hands
+	Profile Profile
+	Hours   job.Hours
+	Zone    *time.Location // the firm's: its days are the days
+}
+
+// spell is a stretch of clock time in which work may be done.
+type spell struct {
+	from, to time.Time
+	dark     bool // it ends (or begins) by the sun, not by the clock
+}
+
+// workday gives the time between the working hours' and civil twilight's
+// bounds on d; ok is false when there is none.
+func (c Case) workday(d job.Date) (spell, bool) {
+	s := spell{from: job.Instant(d, c.Hours.From, c.Zone), to: job.Instant(d, c.Hours.To, c.Zone)}
+	dawn, dusk, ok := physics.CivilDay(c.Job.Site.Lat, c.Job.Site.Lon, d.Year, d.Month, d.Day, c.Zone)
+	if ok {
+		if dawn.After(s.from) {
+			s.from = dawn
+		}
+		if dusk.Before(s.to) {
+			s.to, s.dark = dusk, true
+		}
+	} else if physics.SunElevation(c.Job.Site.Lat, c.Job.Site.Lon, s.from.Add(s.to.Sub(s.from)/2)) < -6 {
+		return s, false // polar night
+	}
+	return s, s.to.After(s.from)
+}
+
+// pace gives how much faster than a pair the crew works; 0 for one who is
+// alone: nobody laminates alone.
+func (c Case) pace() float64 {
+	if c.Crew < 2 {
+		return 0
+	}
+	return 1 + c.Profile.ThirdHand*float64(c.Crew-2)
+}
+
+// opens reports whether the work leaves the building open.
+func (c Case) opens() bool { return c.Job.Roof.Work == job.Replace }
+
+// boards reports whether new boards are laid.
+func (c Case) boards() bool {
+	return c.Job.Roof.Work == job.Overboard || (c.Job.Roof.Work == job.Replace && c.Job.Roof.Deck != job.OldBoard)
+}
+
+// hours are the nominal hours of each stage of a bay.
+type hours struct{ strip, deck, laminate, sand, topcoat float64 }
+
+// work gives the nominal hours of the bay's stages for this crew.
+func (c Case) work(b Bay) hours {
+	p, v := c.Profile, c.pace()
+	if v == 0 {
+		return hours{}
+	}
+	var h hours
+	if b.Task == Coat {
+		h.sand = b.AreaM2 / p.SandRate / v
+		if b.Late {
+			h.sand += b.AreaM2 / p.AbradeRate / v
+		}
+		h.topcoat = b.AreaM2 / p.TopcoatRate / v
+		return h
+	}
+	if c.opens() {
+		h.strip = b.AreaM2 / p.StripRate / v
+	}
+	h.deck = (b.TrimM*p.TrimMin + b.Outlets*p.OutletMin) / 60 / v
+	joints := b.TrimM
+	if c.boards() {
+		h.deck += b.AreaM2 / p.DeckRate / v
+		// half of the outer edge was counted as a joint that it is not
+		joints = math.Max(b.AreaM2*p.JointPerM2-b.TrimM/2, 0) + b.TrimM
+	}
+	h.laminate = (joints*p.BandageMin/60 + b.AreaM2/p.LaminateRate) / v
+	if b.Of > 1 {
+		h.laminate += p.NightJoint / 60 / v
+	}
+	h.sand, h.topcoat = b.AreaM2/p.SandRate/v, b.AreaM2/p.TopcoatRate/v
+	return h
+}
+
+// toSeal gives the hours from the strip until the laminate is down, at a
+// multiple of the nominal pace, the break among them.
+func (h hours) toSeal(slow, breakMin float64) float64 {
+	return slow*(h.strip+h.deck+h.laminate) + breakMin/60
+}
+
+// careful is the multiple of the nominal time within which the work is done in
+// FitShare of all members.
+func (p Profile) careful() float64 {
+	return p.SlowMedian * math.Exp(p.SlowSD*normalQuantile(p.FitShare))
+}
+
+// normalQuantile gives the standard normal quantile of q in (0, 1).
+func normalQuantile(q float64) float64 { return math.Sqrt2 * math.Erfinv(2*q-1) }
+
+// NextBay gives what a crew would do next on day d: the next bay to be laid,
+// or the topcoat over what is sealed. ok is false when nothing is left, when
+// the crew cannot do it, or when the day has no working time.
+func (c Case) NextBay(d job.Date) (Bay, bool) {
+	day, ok := c.workday(d)
+	if !ok || c.pace() == 0 {
+		return Bay{}, false
+	}
+	roof := c.Job.Roof
+	left := roof.AreaM2 - c.Job.LaidM2
+	if left <= 0.005 { // areas are kept to the centimetre squared
+		bare := roof.AreaM2 - c.Job.CoatedM2
+		if bare <= 0.005 {
+			return Bay{}, false
+		}
+		return Bay{Task: Coat, AreaM2: bare, Of: 1, Late: c.overcoatMissed(d)}, true
+	}
+	n := c.bays(left, day.to.Sub(day.from).Hours())
+	area := left / float64(n)
+	share := area / roof.AreaM2
+	return Bay{Task: Lay, AreaM2: area, TrimM: roof.EdgeLength() * share, Outlets: float64(roof.Outlets) * share, Of: n}, true
+}
+
+// overcoatMissed reports whether by the morning of d the overcoat window of the
+// last sealed bay is over.
+func (c Case) overcoatMissed(d job.Date) bool {
+	if c.Job.SealedOn.IsZero() {
+		return false
+	}
+	sealed := job.Instant(c.Job.SealedOn, c.Hours.To, c.Zone)
+	return job.Instant(d, c.Hours.From, c.Zone).Sub(sealed).Hours() > c.Profile.OvercoatHours
+}
+
+// maxBays bounds how finely a roof is cut.
+const maxBays = 400
+
+// bays gives the least number of equal bays such that each is laid, at the
+// careful pace, within a working day of dayHours.
+func (c Case) bays(area, dayHours float64) int {
+	roof, p := c.Job.Roof, c.Profile
+	room := dayHours - (p.Setup+p.ClearUp)/60
+	for n := 1; n < maxBays; n++ {
+		share := area / float64(n) / roof.AreaM2
+		b := Bay{Task: Lay, AreaM2: area / float64(n), TrimM: roof.EdgeLength() * share, Outlets: float64(roof.Outlets) * share, Of: n}
+		if c.work(b).toSeal(p.careful(), p.Break) <= room {
+			return n
+		}
+	}
+	return maxBays
+}
+
+// Bays gives the number of bays that the whole roof takes by the clock alone,
+// whatever the season's daylight: what `job show` prints.
+func (c Case) Bays() int {
+	if c.pace() == 0 {
+		return 0
+	}
+	return c.bays(c.Job.Roof.AreaM2, float64(c.Hours.To-c.Hours.From)/60)
+}
+
+// HalfDays gives the half days that what is left of the job takes from day d
+// on: the least of 1, 2, 4 or 6 that holds it, 6 where it takes more (the rest
+// is a visit of its own), 0 when nothing can be done.
+func (c Case) HalfDays(d job.Date) int {
+	b, ok := c.NextBay(d)
+	if !ok {
+		return 0
+	}
+	p, w := c.Profile, c.work(b)
+	fixed := (p.Setup + p.ClearUp) / 60
+	half := float64(c.Hours.To-c.Hours.From) / 60 / 2
+	if b.Of == 1 {
+		need := fixed + w.toSeal(p.careful(), 0)
+		if b.Task == Coat {
+			need = fixed + p.careful()*(w.sand+w.topcoat)
+		}
+		if need <= half {
+			return 1
+		}
+		return 2
+	}
+	if b.Of == 2 {
+		return 4
+	}
+	return 6
+}

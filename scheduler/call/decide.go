@@ -1,0 +1,225 @@
+package call
+
+import (
+	"fmt"
+	"time"
+
+	"laycast/forecast"
+	"laycast/job"
+	"laycast/rules"
+)
+
+// How old a forecast may be. Defaults of ours: sources renew an hourly forecast
+// every 1 to 3 hours and an ensemble every 6 to 12.
+const (
+	SeenWithin      = 3 * time.Hour  // both runs must have been fetched
+	DetWithin       = 6 * time.Hour  // the deterministic run's content must have changed
+	EnsWithin       = 12 * time.Hour // the ensemble's
+	StandingGoUntil = 6 * time.Hour  // a standing go falls when its forecast was not fetched for longer
+)
+
+// Input is what one decision is made from.
+type Input struct {
+	Firm     job.Firm
+	Job      job.Booking
+	Visit    job.Visit
+	Date     job.Date
+	Now      time.Time
+	Due      time.Time // when the decision was due; later than Now never
+	Day      rules.Day // the verdict for Date
+	Issue    forecast.Issue
+	Standing *Call // the call in force for this job and day, if any
+}
+
+// age says in words why a forecast may not be trusted for a go; "" when it may.
+func age(is forecast.Issue, now time.Time) string {
+	switch {
+	case is.Det == nil && is.Ens == nil:
+		return "there is no forecast for this site"
+	case is.Det == nil:
+		return "there is no hourly forecast for this site"
+	case is.Ens == nil:
+		return "there is no ensemble forecast for this site"
+	}
+	for _, r := range []struct {
+		name   string
+		run    *forecast.Run
+		within time.Duration
+	}{{"hourly", is.Det, DetWithin}, {"ensemble", is.Ens, EnsWithin}} {
+		if d := now.Sub(r.run.LastSeen); d > SeenWithin {
+			return fmt.Sprintf("the %s forecast was last fetched %s ago", r.name, hours(d))
+		}
+		if d := now.Sub(r.run.Changed); d > r.within {
+			return fmt.Sprintf("the %s forecast has not changed for %s, so the source looks stuck", r.name, hours(d))
+		}
+	}
+	return ""
+}
+
+func hours(d time.Duration) string {
+	h := int(d.Round(time.Hour).Hours())
+	if h == 1 {
+		return "1 hour"
+	}
+	return fmt.Sprintf("%d hours", h)
+}
+
+// begin makes a call with all that it carries whatever the outcome.
+func begin(in Input, o Occasion) Call {
+	c := Call{
+		Firm: in.Firm.UID, Job: in.Job.ID, Visit: in.Visit.N, Crew: in.Visit.Crew, Date: in.Date, Occasion: o,
+		Revision: in.Job.Revision, Made: in.Now, Late: in.Now.Sub(in.Due) > 10*time.Minute,
+		Basis: in.Day.Basis, Members: in.Day.Members,
+		SealedBy: in.Day.SealedBy, SealedByLate: in.Day.SealedByLate, NoReturn: in.Day.NoReturn,
+		Stages: in.Day.Stages, Failing: in.Day.Failing,
+	}
+	if s, ok := in.Day.BestStart(); ok && (in.Day.Basis == rules.FromMembers || in.Day.Basis == rules.FromDressed) {
+		c.Known, c.Chance, c.Full, c.RainOpen, c.Start = true, s.Sealed, s.Full, s.RainOpen, s.At
+	}
+	for _, r := range []*forecast.Run{in.Issue.Det, in.Issue.Ens} {
+		if r == nil {
+			continue
+		}
+		c.Source = r.Source
+		if c.Fetched.IsZero() || r.LastSeen.Before(c.Fetched) {
+			c.Fetched = r.LastSeen
+		}
+	}
+	if in.Issue.Det != nil {
+		c.DetDigest = in.Issue.Det.Digest
+	}
+	if in.Issue.Ens != nil {
+		c.EnsDigest = in.Issue.Ens.Digest
+	}
+	return c
+}
+
+// crossed says in words which no-go bound the chances cross; "" when none. A
+// no-go is final, so it may not hang on one member: with that one on the other
+// side the bound must still be crossed. With hundreds of members this is the
+// bound itself; with 19 raw ones it is a twentieth.
+func crossed(c Call, b job.Bounds) string {
+	one := 0.0
+	if c.Members > 0 {
+		one = 1 / float64(c.Members)
+	}
+	const eps = 1e-9
+	switch {
+	case c.Chance+one <= b.NoGo+eps:
+		return fmt.Sprintf("the chance of sealing the roof is %s, under %s", percent(c.Chance), percent(b.NoGo))
+	case c.RainOpen-one >= b.NoGoRain-eps:
+		return fmt.Sprintf("the risk of rain on the open roof is %s, over %s", percent(c.RainOpen), percent(b.NoGoRain))
+	}
+	return ""
+}
+
+// short says what a go lacks; "" when nothing.
+func short(c Call, b job.Bounds) string {
+	switch {
+	case c.Chance < b.Go:
+		return fmt.Sprintf("the chance of sealing the roof is %s, and a go asks for %s", percent(c.Chance), percent(b.Go))
+	case c.RainOpen > b.GoRainOpen:
+		return fmt.Sprintf("the risk of rain on the open roof is %s, and a go allows %s", percent(c.RainOpen), percent(b.GoRainOpen))
+	}
+	return ""
+}
+
+func percent(p float64) string { return fmt.Sprintf("%.0f %%", p*100) }
+
+// unknown says why there is no chance, in words.
+func unknown(in Input) string {
+	if in.Issue.Det == nil && in.Issue.Ens == nil {
+		return "there is no forecast for this site"
+	}
+	if in.Day.Members > 0 {
+		return fmt.Sprintf("only %d members of the forecast are complete for the day; at least %d are needed", in.Day.Members, rules.LeastMembers)
+	}
+	return "the forecast does not cover the day, or the day has no start that fits"
+}
+
+// DecideEvening makes the call for tomorrow. Missing or stale data is never a
+// go: it is a hold, decided at the second look.
+func DecideEvening(in Input) Call {
+	c := begin(in, Evening)
+	stale := age(in.Issue, in.Now)
+	c.Blind = !c.Known || stale != ""
+	switch {
+	case !c.Known:
+		c.Outcome, c.Reasons = Hold, []string{unknown(in)}
+		if stale != "" && stale != c.Reasons[0] {
+			c.Reasons = append(c.Reasons, stale)
+		}
+	case stale != "":
+		c.Outcome, c.Reasons = Hold, []string{stale}
+	case crossed(c, in.Firm.Bounds) != "":
+		c.Outcome, c.Reasons = NoGo, append([]string{crossed(c, in.Firm.Bounds)}, causes(c, in.Firm.Zone)...)
+	case short(c, in.Firm.Bounds) != "":
+		c.Outcome, c.Reasons = Hold, append([]string{short(c, in.Firm.Bounds)}, causes(c, in.Firm.Zone)...)
+	default:
+		c.Outcome, c.Reasons = Go, praise(c)
+	}
+	return c
+}
+
+// DecideSecondLook makes the morning's call for today. A standing go stays
+// unless a no-go bound is crossed or its forecast is too old; after a hold, or
+// where nothing was called, it is go or no-go. changed is false where the crew
+// need not hear again.
+func DecideSecondLook(in Input) (c Call, changed bool) {
+	c = begin(in, SecondLook)
+	stood := in.Standing != nil && in.Standing.Outcome == Go
+	stale := age(in.Issue, in.Now)
+	old := c.Fetched.IsZero() || in.Now.Sub(c.Fetched) > StandingGoUntil
+	c.Blind = !c.Known || old || (stale != "" && !stood)
+	switch {
+	case !c.Known:
+		c.Outcome, c.Reasons = NoGo, []string{unknown(in)}
+		if stale != "" && stale != c.Reasons[0] {
+			c.Reasons = append(c.Reasons, stale)
+		}
+	case crossed(c, in.Firm.Bounds) != "":
+		c.Outcome, c.Reasons = NoGo, append([]string{crossed(c, in.Firm.Bounds)}, causes(c, in.Firm.Zone)...)
+	case stood && old:
+		c.Outcome, c.Reasons = NoGo, []string{stale}
+	case stood:
+		c.Outcome, c.Reasons = Go, append([]string{"the evening's go stands"}, praise(c)...)
+	case stale != "":
+		c.Outcome, c.Reasons = NoGo, []string{stale}
+	case short(c, in.Firm.Bounds) != "":
+		c.Outcome, c.Reasons = NoGo, append([]string{short(c, in.Firm.Bounds)}, causes(c, in.Firm.Zone)...)
+	default:
+		c.Outcome, c.Reasons = Go, praise(c)
+	}
+	return c, in.Standing == nil || in.Standing.Outcome != c.Outcome
+}
+
+// causes says what stopped the members that failed, at most three causes.
+func causes(c Call, zone string) []string {
+	loc, err := time.LoadLocation(zone)
+	if err != nil {
+		loc = time.UTC
+	}
+	var out []string
+	for i, f := range c.Failing {
+		if i == 3 {
+			break
+		}
+		out = append(out, fmt.Sprintf("%d of %d: %s %s to %s", f.Members, c.Members, f.Limit, f.From.In(loc).Format("15:04"), f.To.In(loc).Format("15:04")))
+	}
+	return out
+}
+
+// praise says what a go rests on.
+func praise(c Call) []string {
+	out := []string{fmt.Sprintf("%s chance of a sealed roof, %s risk of rain while it is open", percent(c.Chance), percent(c.RainOpen))}
+	var t *rules.Check
+	for i := range c.Stages {
+		if k := &c.Stages[i].Tightest; t == nil || rules.Tighter(*k, *t) {
+			t = k
+		}
+	}
+	if t != nil {
+		out = append(out, fmt.Sprintf("tightest: %s %.4g of %.4g %s", t.Limit, t.Value, t.Bound, t.Unit))
+	}
+	return out
+}

@@ -1,0 +1,80 @@
+// Package ledger says what one task reads from the book and what it writes
+// back: the data that crosses the database's border. It is pure data.
+package ledger
+
+import (
+	"errors"
+	"time"
+
+	"laycast/forecast"
+	"laycast/job"
+	"laycast/notify"
+	"laycast/scheduler/call"
+	"laycast/scheduler/plan"
+	"laycast/scheduler/task"
+)
+
+// ErrMoved says that the firm's revision is not the one that was read:
+// somebody else wrote meanwhile; read again and compute again.
+var ErrMoved = errors.New("the book changed while this was computed")
+
+// ErrLeaseLost says that the task or message is no longer held: its lease ran
+// out and another took it, or it is settled.
+var ErrLeaseLost = errors.New("the lease on this work was lost")
+
+// Life says on which clock a firm lives.
+type Life string
+
+// The lives of a firm.
+const (
+	New     Life = "new"     // never ran
+	Live    Life = "live"    // runs on the real clock
+	Virtual Life = "virtual" // runs on a virtual clock, for ever
+)
+
+// Book is all that a decision needs to know about one firm, read in one
+// snapshot.
+type Book struct {
+	Firm     job.Firm
+	Revision int64
+	Life     Life
+	Mark     time.Time // virtual firms: how far their clock has come
+
+	Crews  []job.Crew    // by id
+	Jobs   []job.Booking // by id; cancelled and done ones too
+	Visits []job.Visit   // by job, n; those that are Planned or Started
+	Week   *plan.Week    // the plan in force, nil before the first
+	Calls  []call.Call   // calls for days from the date asked for on, oldest first
+}
+
+// Decision is what one task writes, in one transaction: all of it or nothing.
+type Decision struct {
+	Firm     string
+	Revision int64     // as read; 0: writes nothing that depends on the book
+	Now      time.Time // by the injected clock; it is also the new mark
+
+	Task task.Task   // the task that made it, with its lease; zero Name: none
+	Next task.Task   // the same task's next state (Due, Slot, Tries, Note)
+	Arm  []task.Task // tasks to be made due at Due unless they are due earlier
+
+	Week     *plan.Week
+	Bookings []job.Booking // whose progress changed
+	Visits   []job.Visit   // new or changed
+	Calls    []call.Call   // new; one already there by (job, date, occasion) stays
+	Messages []notify.Message
+	Untold   []notify.Untold
+
+	Runs    []forecast.Run // new ones, and old ones seen again
+	Sources []SourceState
+}
+
+// SourceState is how one endpoint of one source is doing.
+type SourceState struct {
+	Source   string
+	Endpoint forecast.Endpoint
+	Failures int       // in a row
+	Since    time.Time // first of them
+	Until    time.Time // blocked until then
+	Note     string    // last failure in words
+	Good     time.Time // last success
+}

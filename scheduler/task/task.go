@@ -1,0 +1,56 @@
+// Package task says what a piece of background work is: its name, when it is
+// due, and the lease of whoever runs it. It is pure data and imports nothing of
+// ours.
+package task
+
+import "time"
+
+// Name is the kind of a task; a firm has one task of each kind.
+type Name string
+
+// The tasks, in the order in which they run when due at the same moment:
+// weather first, decisions after it, checks last.
+const (
+	FetchForecast Name = "fetch-forecast"
+	FetchEnsemble Name = "fetch-ensemble"
+	Replan        Name = "replan"
+	WeekMail      Name = "week-mail"
+	SecondLook    Name = "second-look"
+	Call          Name = "call"
+	Absence       Name = "absence-check"
+	Close         Name = "close"
+	Prune         Name = "prune"
+)
+
+// Names gives every task in running order.
+func Names() []Name {
+	return []Name{FetchForecast, FetchEnsemble, Replan, WeekMail, SecondLook, Call, Absence, Close, Prune}
+}
+
+// Rank gives a task's place in the running order.
+func Rank(n Name) int {
+	for i, x := range Names() {
+		if x == n {
+			return i
+		}
+	}
+	return len(Names())
+}
+
+// Task is one row: the next time a kind of work is due for a firm.
+type Task struct {
+	Firm string // uid
+	Name Name
+	Due  time.Time
+	// Slot is the moment the work is for: a retry keeps the slot and moves Due.
+	Slot time.Time
+	// Tries counts failed runs for this slot.
+	Tries int
+	// Note is the last failure in words, "" after a success.
+	Note string
+
+	// LeaseUntil is when the lease of the present holder ends; zero: free.
+	LeaseUntil time.Time
+	// Lease names the present holding; a write is accepted only under it.
+	Lease string
+}
