@@ -31,7 +31,7 @@ func (g *Ground) Judge(c Case, d job.Date, from time.Time, b job.Bounds) Day {
 	}
 	var live []int
 	for m := range g.members {
-		if g.known(m, starts[0], p.sealBy) {
+		if g.known(m, starts[0], p.knownTo) {
 			live = append(live, m)
 		}
 	}
@@ -39,17 +39,21 @@ func (g *Ground) Judge(c Case, d job.Date, from time.Time, b job.Bounds) Day {
 		return day
 	}
 	day.Basis = g.basis
-	results := make([][]result, len(starts))
-	for i, t := range starts {
-		results[i] = make([]result, len(live))
+	results := make([]result, len(live))
+	walkAll := func(t float64) {
 		for k, m := range live {
-			results[i][k] = g.walk(&p, m, t)
+			results[k] = g.walk(&p, m, t)
 		}
-		day.Starts = append(day.Starts, share(results[i], g.at(t)))
+	}
+	day.Starts = make([]Start, 0, len(starts))
+	for _, t := range starts {
+		walkAll(t)
+		day.Starts = append(day.Starts, share(results, g.at(t)))
 	}
 	day.Best = bestOf(day.Starts)
 	day.Windows = windows(day.Starts, b)
-	g.explain(&day, results[day.Best], live)
+	walkAll(starts[day.Best]) // once more: to keep them all would take a megabyte a day
+	g.explain(&day, results, live)
 	day.NoReturn = g.at(p.noReturn)
 	return day
 }
@@ -135,7 +139,10 @@ func (g *Ground) explain(day *Day, rs []result, live []int) {
 // deck is a condition before the laminate, not a margin, so it is left out.
 func (g *Ground) tightest(m int, p passage) Check {
 	best := Check{Margin: math.Inf(1)}
-	for i := int(p.from); i < int(math.Ceil(p.to)) || i == int(p.from); i++ {
+	for i := int(p.bound); i < g.n && (i < int(math.Ceil(p.to)) || i == int(p.bound)); i++ {
+		if i < g.n && g.fails[p.set][m][i]&^bitUnknown != 0 {
+			continue // the crew paused, or was still sanding
+		}
 		for _, b := range g.profile.bounds(p.set) {
 			if b.Limit == LimitDry {
 				continue
@@ -148,7 +155,7 @@ func (g *Ground) tightest(m int, p passage) Check {
 		}
 	}
 	if math.IsInf(best.Margin, 1) {
-		return Check{Limit: LimitUnknown, At: g.at(p.from)}
+		return Check{Limit: LimitUnknown, At: g.at(p.bound)}
 	}
 	return best
 }
@@ -185,8 +192,9 @@ func failing(g *Ground, rs []result) []Failing {
 }
 
 // Outturn lives a past day through the hours that are known to have been: what
-// came of a roof that was begun at `start`. known is false where hours are
-// missing, and then nothing can be said.
+// came of a roof that was begun at `start`, by a crew of the middle pace. known
+// is false where hours are missing that it hangs on, and then nothing can be
+// said.
 func (g *Ground) Outturn(c Case, d job.Date, start time.Time) (sealed, full, rained, known bool) {
 	p, ok := g.dayPlan(c, d)
 	if !ok || len(g.members) == 0 {
@@ -198,5 +206,8 @@ func (g *Ground) Outturn(c Case, d job.Date, start time.Time) (sealed, full, rai
 	past := *g
 	past.slow = []float64{c.Profile.SlowMedian}
 	r := past.walk(&p, 0, g.hour(start))
+	if !r.sealed && r.cause == LimitUnknown {
+		return false, false, false, false
+	}
 	return r.sealed, r.full, r.rainOpen, true
 }

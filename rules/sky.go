@@ -60,7 +60,7 @@ func NewGround(is forecast.Issue, site job.Site, s physics.Surface, p Profile) *
 	runs := []*forecast.Run{is.Det, is.Ens}
 	end := time.Time{}
 	for _, r := range runs {
-		if r == nil || r.Hours.N == 0 {
+		if r == nil || r.Hours.N <= 0 || r.Hours.Members <= 0 {
 			continue
 		}
 		if g.start.IsZero() || r.Hours.Start.Before(g.start) {
@@ -85,7 +85,7 @@ func NewGround(is forecast.Issue, site job.Site, s physics.Surface, p Profile) *
 	}
 	if is.Det != nil {
 		g.middle = g.measure(is.Det, is.Det, 0, s, pressure)
-	} else {
+	} else if len(g.members) > 0 {
 		g.middle = g.members[0]
 	}
 	g.slow = slowness(ahead.Digest, len(g.members), p)

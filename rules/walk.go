@@ -13,6 +13,7 @@ type passage struct {
 	stage    Stage
 	set      int
 	from, to float64
+	bound    float64 // the set's limits count from here on: sanding comes before it
 }
 
 // result is how one start went in one member.
@@ -35,6 +36,7 @@ type dayPlan struct {
 	sealBy   float64
 	workEnd  float64 // the last work must end by then, to leave time to clear up
 	noReturn float64 // the roof is not opened, or the lay begun, after that
+	knownTo  float64 // a member counts when its hours are known until then
 }
 
 func (g *Ground) dayPlan(c Case, d job.Date) (dayPlan, bool) {
@@ -46,12 +48,12 @@ func (g *Ground) dayPlan(c Case, d job.Date) (dayPlan, bool) {
 	p := dayPlan{c: c, bay: bay, nominal: c.work(bay), from: g.hour(day.from), to: g.hour(day.to), dark: day.dark}
 	p.sealBy = g.hour(job.Instant(d, c.Profile.SealedBy, c.Zone))
 	p.workEnd = p.to - c.Profile.ClearUp/60
-	need := p.nominal.toSeal(c.Profile.careful(), c.Profile.Break)
-	if bay.Task == Coat {
-		need = c.Profile.careful() * (p.nominal.sand + p.nominal.topcoat)
-	}
 	// A bay that fills the day to the minute may still be begun on time.
-	p.noReturn = math.Max(p.workEnd-need, p.from+c.Profile.Setup/60)
+	p.noReturn = math.Max(p.workEnd-c.need(bay), p.from+c.Profile.Setup/60)
+	p.knownTo = p.sealBy
+	if bay.Task == Coat {
+		p.knownTo = p.workEnd + c.Profile.FrostHours
+	}
 	return p, true
 }
 
@@ -115,7 +117,7 @@ func (w *walker) note(m mask, hours float64) {
 // the given hour. While open, rain ends it.
 func (w *walker) wait(set int, until float64, open bool) bool {
 	for {
-		if w.t > until {
+		if w.t > until+1e-9 {
 			return false
 		}
 		m := w.mask(set)
@@ -192,7 +194,7 @@ func (w *walker) do(stage Stage, set int, nominal float64, rainSet int) bool {
 }
 
 func (w *walker) pass(stage Stage, set int, from, to float64) {
-	w.r.passages[w.r.count] = passage{stage, set, from, to}
+	w.r.passages[w.r.count] = passage{stage: stage, set: set, from: from, to: to, bound: from}
 	w.r.count++
 }
 
@@ -210,6 +212,10 @@ func (w *walker) ripen(set int, age float64, broke *mask) bool {
 			return false
 		}
 		rate := w.g.members[w.m].rate[i]
+		if math.IsNaN(rate) {
+			*broke = bitUnknown
+			return false
+		}
 		to := math.Floor(w.t) + 1
 		if rate*(to-w.t) >= age {
 			w.t += age / rate
@@ -240,9 +246,6 @@ func (g *Ground) walk(p *dayPlan, m int, start float64) result {
 // seal takes the roof from the first strip to the sealed laminate.
 func (w *walker) seal() bool {
 	open, n := w.p.c.opens(), w.p.nominal
-	if w.tooHot() {
-		return w.fail(LimitDeck)
-	}
 	first := setLaminate
 	if n.strip > 0 || n.deck > 0 {
 		first = setOpen
@@ -250,9 +253,12 @@ func (w *walker) seal() bool {
 	if !w.wait(first, w.p.noReturn, false) {
 		return w.failWaiting()
 	}
-	rain, resinRain := -1, -1
+	rain := -1
 	if open {
-		rain, resinRain = setOpen, setLaminate
+		if w.tooHot() {
+			return w.fail(LimitDeck)
+		}
+		rain = setOpen
 		if !w.do(Strip, setOpen, n.strip, rain) {
 			return false
 		}
@@ -267,14 +273,11 @@ func (w *walker) seal() bool {
 	if !w.wait(setLaminate, w.p.workEnd-n.laminate*w.p.c.Profile.SlowMedian, open) {
 		return w.failWaiting()
 	}
-	if resinRain < 0 {
-		// over an old roof nothing is open, but rain still spoils wet resin
-		return w.laminateAndCure(n.laminate, false)
-	}
-	return w.laminateAndCure(n.laminate, true)
+	return w.laminateAndCure(n.laminate, open)
 }
 
-// laminateAndCure lays the mat and waits until it is tack-free.
+// laminateAndCure lays the mat and waits until it is tack-free. Over an old
+// roof nothing is open, but rain spoils wet resin all the same.
 func (w *walker) laminateAndCure(nominal float64, open bool) bool {
 	if !w.do(Laminate, setLaminate, nominal, setLaminate) {
 		w.r.rainOpen = w.r.rainOpen && open
@@ -294,7 +297,7 @@ func (w *walker) laminateAndCure(nominal float64, open bool) bool {
 }
 
 // tooHot reports whether the deck is forecast too hot for the laminate, which
-// is asked before the roof is opened. Here the crew looks ahead, as it may:
+// is asked at the moment at which the roof would be opened. Here the crew looks ahead, as it may:
 // at the middle of the forecast, not at its own member.
 func (w *walker) tooHot() bool {
 	n, slow := w.p.nominal, w.p.c.Profile.SlowMedian
@@ -343,10 +346,23 @@ func (w *walker) coat() bool {
 		return w.fail(broke.first())
 	}
 	w.pass(TopcoatCure, setTopcoatCure, done, w.t)
-	for i := int(done); i < int(math.Ceil(done+prof.FrostHours)); i++ {
-		if i >= w.g.n || !(w.g.members[w.m].surface[i] >= 0) {
-			return w.fail(LimitFrost)
+	return w.frostFree(done, done+prof.FrostHours)
+}
+
+// frostFree reports whether the deck stays at 0 °C or above from one hour to
+// another.
+func (w *walker) frostFree(from, to float64) bool {
+	for i := int(from); i < int(math.Ceil(to)); i++ {
+		cause := LimitUnknown
+		if i < w.g.n {
+			if x := w.g.members[w.m].surface[i]; x >= 0 {
+				continue
+			} else if x < 0 {
+				cause = LimitFrost
+			}
 		}
+		w.t = math.Max(w.t, float64(i))
+		return w.fail(cause)
 	}
 	return true
 }
@@ -354,7 +370,7 @@ func (w *walker) coat() bool {
 // startsOf gives the half-hour times on site of a day, none before `from`.
 func (p *dayPlan) startsOf(g *Ground, from time.Time) []float64 {
 	var out []float64
-	for t := math.Ceil(p.from*2-1e-9) / 2; t+p.c.Profile.Setup/60 <= p.noReturn+1e-9; t += 0.5 {
+	for t := p.from; t+p.c.Profile.Setup/60 <= p.noReturn+1e-9; t += startStep.Hours() {
 		if !g.at(t).Before(from) {
 			out = append(out, t)
 		}

@@ -42,14 +42,19 @@ type spell struct {
 	dark     bool // it ends (or begins) by the sun, not by the clock
 }
 
+// startStep lies between two times on site.
+const startStep = 30 * time.Minute
+
 // workday gives the time between the working hours' and civil twilight's
 // bounds on d; ok is false when there is none.
 func (c Case) workday(d job.Date) (spell, bool) {
 	s := spell{from: job.Instant(d, c.Hours.From, c.Zone), to: job.Instant(d, c.Hours.To, c.Zone)}
 	dawn, dusk, ok := physics.CivilDay(c.Job.Site.Lat, c.Job.Site.Lon, d.Year, d.Month, d.Day, c.Zone)
 	if ok {
-		if dawn.After(s.from) {
-			s.from = dawn
+		if wait := dawn.Sub(s.from); wait > 0 {
+			// times on site keep to the half hours of the working day, so one
+			// that begins with the light begins at the next of them
+			s.from = s.from.Add((wait + startStep - 1) / startStep * startStep)
 		}
 		if dusk.Before(s.to) {
 			s.to, s.dark = dusk, true
@@ -143,12 +148,19 @@ func (c Case) NextBay(d job.Date) (Bay, bool) {
 		if bare <= 0.005 {
 			return Bay{}, false
 		}
-		return Bay{Task: Coat, AreaM2: bare, Of: 1, Late: c.overcoatMissed(d)}, true
+		return c.cut(Bay{Task: Coat, AreaM2: bare, Late: c.overcoatMissed(d)}, day.to.Sub(day.from).Hours())
 	}
-	n := c.bays(left, day.to.Sub(day.from).Hours())
-	area := left / float64(n)
-	share := area / roof.AreaM2
-	return Bay{Task: Lay, AreaM2: area, TrimM: roof.EdgeLength() * share, Outlets: float64(roof.Outlets) * share, Of: n}, true
+	return c.cut(Bay{Task: Lay, AreaM2: left}, day.to.Sub(day.from).Hours())
+}
+
+// need gives the hours that the bay takes at the careful pace, setting and
+// clearing up apart.
+func (c Case) need(b Bay) float64 {
+	p, w := c.Profile, c.work(b)
+	if b.Task == Coat {
+		return p.careful() * (w.sand + w.topcoat)
+	}
+	return w.toSeal(p.careful(), p.Break)
 }
 
 // overcoatMissed reports whether by the morning of d the overcoat window of the
@@ -161,31 +173,38 @@ func (c Case) overcoatMissed(d job.Date) bool {
 	return job.Instant(d, c.Hours.From, c.Zone).Sub(sealed).Hours() > c.Profile.OvercoatHours
 }
 
-// maxBays bounds how finely a roof is cut.
-const maxBays = 400
+// leastBay is the smallest area in m² that it is worth a day to lay: a day
+// that holds no more is no working day.
+const leastBay = 1.0
 
-// bays gives the least number of equal bays such that each is laid, at the
-// careful pace, within a working day of dayHours.
-func (c Case) bays(area, dayHours float64) int {
+// cut gives the first of the least number of equal bays of what is left, such
+// that each is done, at the careful pace, within a working day of dayHours. ok
+// is false when the day is too short for any.
+func (c Case) cut(left Bay, dayHours float64) (Bay, bool) {
 	roof, p := c.Job.Roof, c.Profile
 	room := dayHours - (p.Setup+p.ClearUp)/60
-	for n := 1; n < maxBays; n++ {
-		share := area / float64(n) / roof.AreaM2
-		b := Bay{Task: Lay, AreaM2: area / float64(n), TrimM: roof.EdgeLength() * share, Outlets: float64(roof.Outlets) * share, Of: n}
-		if c.work(b).toSeal(p.careful(), p.Break) <= room {
-			return n
+	for n := 1; n == 1 || left.AreaM2 >= leastBay*float64(n); n++ {
+		b := left
+		b.AreaM2, b.Of = left.AreaM2/float64(n), n
+		if share := b.AreaM2 / roof.AreaM2; b.Task == Lay {
+			b.TrimM, b.Outlets = roof.EdgeLength()*share, float64(roof.Outlets)*share
+		}
+		if c.need(b) <= room {
+			return b, true
 		}
 	}
-	return maxBays
+	return Bay{}, false
 }
 
 // Bays gives the number of bays that the whole roof takes by the clock alone,
-// whatever the season's daylight: what `job show` prints.
+// whatever the season's daylight: what `job show` prints. It is 0 where the
+// crew or the working hours are too few.
 func (c Case) Bays() int {
 	if c.pace() == 0 {
 		return 0
 	}
-	return c.bays(c.Job.Roof.AreaM2, float64(c.Hours.To-c.Hours.From)/60)
+	b, _ := c.cut(Bay{Task: Lay, AreaM2: c.Job.Roof.AreaM2}, float64(c.Hours.To-c.Hours.From)/60)
+	return b.Of
 }
 
 // HalfDays gives the half days that what is left of the job takes from day d

@@ -2,6 +2,7 @@ package call
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"laycast/forecast"
@@ -15,7 +16,7 @@ const (
 	SeenWithin      = 3 * time.Hour  // both runs must have been fetched
 	DetWithin       = 6 * time.Hour  // the deterministic run's content must have changed
 	EnsWithin       = 12 * time.Hour // the ensemble's
-	StandingGoUntil = 6 * time.Hour  // a standing go falls when its forecast was not fetched for longer
+	StandingGoUntil = 6 * time.Hour  // a standing go falls when either run was not fetched for longer
 )
 
 // Input is what one decision is made from.
@@ -41,11 +42,7 @@ func age(is forecast.Issue, now time.Time) string {
 	case is.Ens == nil:
 		return "there is no ensemble forecast for this site"
 	}
-	for _, r := range []struct {
-		name   string
-		run    *forecast.Run
-		within time.Duration
-	}{{"hourly", is.Det, DetWithin}, {"ensemble", is.Ens, EnsWithin}} {
+	for _, r := range kinds(is) {
 		if d := now.Sub(r.run.LastSeen); d > SeenWithin {
 			return fmt.Sprintf("the %s forecast was last fetched %s ago", r.name, hours(d))
 		}
@@ -54,6 +51,30 @@ func age(is forecast.Issue, now time.Time) string {
 		}
 	}
 	return ""
+}
+
+// kind is one of the two runs of an issue, with how old its content may be.
+type kind struct {
+	name   string
+	run    *forecast.Run
+	within time.Duration
+}
+
+func kinds(is forecast.Issue) [2]kind {
+	return [2]kind{{"hourly", is.Det, DetWithin}, {"ensemble", is.Ens, EnsWithin}}
+}
+
+// tooOld reports whether a standing go falls by the age of its forecast: a run
+// is missing, was not fetched for too long, or had not changed for too long
+// when it was last fetched (a stuck source is fetched every hour and says
+// nothing). Where it does, age says why.
+func tooOld(is forecast.Issue, now time.Time) bool {
+	for _, r := range kinds(is) {
+		if r.run == nil || now.Sub(r.run.LastSeen) > StandingGoUntil || r.run.LastSeen.Sub(r.run.Changed) > r.within {
+			return true
+		}
+	}
+	return false
 }
 
 func hours(d time.Duration) string {
@@ -73,7 +94,7 @@ func begin(in Input, o Occasion) Call {
 		SealedBy: in.Day.SealedBy, SealedByLate: in.Day.SealedByLate, NoReturn: in.Day.NoReturn,
 		Stages: in.Day.Stages, Failing: in.Day.Failing,
 	}
-	if s, ok := in.Day.BestStart(); ok && (in.Day.Basis == rules.FromMembers || in.Day.Basis == rules.FromDressed) {
+	if s, ok := in.Day.BestStart(); ok && called(in.Day.Basis) && s.Sealed >= 0 && s.RainOpen >= 0 { // NaN is not known
 		c.Known, c.Chance, c.Full, c.RainOpen, c.Start = true, s.Sealed, s.Full, s.RainOpen, s.At
 	}
 	for _, r := range []*forecast.Run{in.Issue.Det, in.Issue.Ens} {
@@ -93,6 +114,10 @@ func begin(in Input, o Occasion) Call {
 	}
 	return c
 }
+
+// called reports whether a chance of this basis may be called on: the climate's
+// never.
+func called(b rules.Basis) bool { return b == rules.FromMembers || b == rules.FromDressed }
 
 // crossed says in words which no-go bound the chances cross; "" when none. A
 // no-go is final, so it may not hang on one member: with that one on the other
@@ -131,8 +156,11 @@ func unknown(in Input) string {
 	if in.Issue.Det == nil && in.Issue.Ens == nil {
 		return "there is no forecast for this site"
 	}
-	if in.Day.Members > 0 {
+	if n := in.Day.Members; n > 0 && n < rules.LeastMembers {
 		return fmt.Sprintf("only %d members of the forecast are complete for the day; at least %d are needed", in.Day.Members, rules.LeastMembers)
+	}
+	if in.Day.Basis == rules.FromClimate {
+		return "the forecast does not reach the day: there is only the month's climate, which is never a go"
 	}
 	return "the forecast does not cover the day, or the day has no start that fits"
 }
@@ -156,20 +184,20 @@ func DecideEvening(in Input) Call {
 	case short(c, in.Firm.Bounds) != "":
 		c.Outcome, c.Reasons = Hold, append([]string{short(c, in.Firm.Bounds)}, causes(c, in.Firm.Zone)...)
 	default:
-		c.Outcome, c.Reasons = Go, praise(c)
+		c.Outcome, c.Reasons = Go, praise(c, in.Firm.Zone)
 	}
 	return c
 }
 
 // DecideSecondLook makes the morning's call for today. A standing go stays
-// unless a no-go bound is crossed or its forecast is too old; after a hold, or
+// unless a no-go bound is crossed or its forecast is missing or too old; after a hold, or
 // where nothing was called, it is go or no-go. changed is false where the crew
 // need not hear again.
 func DecideSecondLook(in Input) (c Call, changed bool) {
 	c = begin(in, SecondLook)
 	stood := in.Standing != nil && in.Standing.Outcome == Go
 	stale := age(in.Issue, in.Now)
-	old := c.Fetched.IsZero() || in.Now.Sub(c.Fetched) > StandingGoUntil
+	old := tooOld(in.Issue, in.Now)
 	c.Blind = !c.Known || old || (stale != "" && !stood)
 	switch {
 	case !c.Known:
@@ -182,44 +210,64 @@ func DecideSecondLook(in Input) (c Call, changed bool) {
 	case stood && old:
 		c.Outcome, c.Reasons = NoGo, []string{stale}
 	case stood:
-		c.Outcome, c.Reasons = Go, append([]string{"the evening's go stands"}, praise(c)...)
+		c.Outcome, c.Reasons = Go, append([]string{"the evening's go stands"}, praise(c, in.Firm.Zone)...)
 	case stale != "":
 		c.Outcome, c.Reasons = NoGo, []string{stale}
 	case short(c, in.Firm.Bounds) != "":
 		c.Outcome, c.Reasons = NoGo, append([]string{short(c, in.Firm.Bounds)}, causes(c, in.Firm.Zone)...)
 	default:
-		c.Outcome, c.Reasons = Go, praise(c)
+		c.Outcome, c.Reasons = Go, praise(c, in.Firm.Zone)
 	}
 	return c, in.Standing == nil || in.Standing.Outcome != c.Outcome
 }
 
 // causes says what stopped the members that failed, at most three causes.
 func causes(c Call, zone string) []string {
-	loc, err := time.LoadLocation(zone)
-	if err != nil {
-		loc = time.UTC
-	}
 	var out []string
 	for i, f := range c.Failing {
 		if i == 3 {
 			break
 		}
-		out = append(out, fmt.Sprintf("%d of %d: %s %s to %s", f.Members, c.Members, f.Limit, f.From.In(loc).Format("15:04"), f.To.In(loc).Format("15:04")))
+		out = append(out, fmt.Sprintf("%d of %d: %s %s to %s", f.Members, c.Members, f.Limit, hm(f.From, zone), hm(f.To, zone)))
 	}
 	return out
 }
 
 // praise says what a go rests on.
-func praise(c Call) []string {
+func praise(c Call, zone string) []string {
 	out := []string{fmt.Sprintf("%s chance of a sealed roof, %s risk of rain while it is open", percent(c.Chance), percent(c.RainOpen))}
 	var t *rules.Check
 	for i := range c.Stages {
+		switch c.Stages[i].Stage {
+		case rules.Topcoat, rules.TopcoatCure:
+			if len(c.Stages) > 2 { // a topcoat on the same day is a bonus; on a day of its own it is the work
+				continue
+			}
+		}
 		if k := &c.Stages[i].Tightest; t == nil || rules.Tighter(*k, *t) {
 			t = k
 		}
 	}
-	if t != nil {
-		out = append(out, fmt.Sprintf("tightest: %s %.4g of %.4g %s", t.Limit, t.Value, t.Bound, t.Unit))
+	if t != nil && t.Limit != rules.LimitUnknown {
+		out = append(out, "tightest: "+checkWords(*t, zone))
 	}
 	return out
+}
+
+// checkWords says how near a check is to its bound: "wind 8.9 of at most 10 m/s
+// at 13:00".
+func checkWords(t rules.Check, zone string) string {
+	side := "at most"
+	if math.Abs(t.Value-t.Margin-t.Bound) < math.Abs(t.Value+t.Margin-t.Bound) {
+		side = "at least"
+	}
+	return fmt.Sprintf("%s %.3g of %s %.3g %s at %s", t.Limit, t.Value, side, t.Bound, t.Unit, hm(t.At, zone))
+}
+
+func hm(t time.Time, zone string) string {
+	loc, err := time.LoadLocation(zone)
+	if err != nil {
+		loc = time.UTC
+	}
+	return t.In(loc).Format("15:04")
 }
