@@ -1,0 +1,46 @@
+package plan
+
+import (
+	"time"
+
+	"laycast/job"
+)
+
+// Week is a plan as the book keeps it: in dates, crews and words.
+type Week struct {
+	ID        string       `json:"id"`
+	Made      time.Time    `json:"made"`
+	Objective job.Money    `json:"objective"`
+	Bound     job.Money    `json:"bound"`
+	Gap       float64      `json:"gap"` // share of the gain that a better plan could at most add
+	Proven    bool         `json:"proven"`
+	Visits    []WeekVisit  `json:"visits"`
+	Left      []WeekLeft   `json:"left"`
+	Changes   []WeekChange `json:"changes"`
+}
+
+// WeekVisit is one visit of a week.
+type WeekVisit struct {
+	Job    string        `json:"job"`
+	N      int           `json:"n"`
+	Crew   string        `json:"crew"`
+	Days   []job.Date    `json:"days"`
+	Start  job.TimeOfDay `json:"start"`
+	Slot   int           `json:"slot"`
+	Chance float64       `json:"chance"` // of its first day
+	Told   job.Date      `json:"told"`
+}
+
+// WeekLeft is a job with no place.
+type WeekLeft struct {
+	Job    string `json:"job"`
+	Reason string `json:"reason"` // in words
+}
+
+// WeekChange is a visit whose first day differs from the plan before.
+type WeekChange struct {
+	Job    string   `json:"job"`
+	From   job.Date `json:"from"`
+	To     job.Date `json:"to"`
+	Reason string   `json:"reason"`
+}
