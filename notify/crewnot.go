@@ -1,0 +1,184 @@
+package notify
+
+import (
+	"fmt"
+	"time"
+
+	"laycast/rules"
+	"laycast/scheduler/call"
+)
+
+// why gives a call's reasons and what stopped its members.
+func why(k call.Call, w wall) []block {
+	reasons := block{Title: "Why"}
+	for _, r := range k.Reasons {
+		if s := sentence(r); s != "" {
+			reasons.Items = append(reasons.Items, s)
+		}
+	}
+	stop := block{Title: "What speaks against it"}
+	for _, f := range k.Failing {
+		stop.Items = append(stop.Items, sentence(failing(f, k.Members, w)))
+	}
+	if reasons.empty() && stop.empty() {
+		reasons.Text = []string{"No forecast that could be relied on."}
+	}
+	return []block{reasons, stop}
+}
+
+func (c *Composer) noGoLetter(l CallLetter, f letterFacts, headline string) letter {
+	out := letter{Tone: noGoTone, Headline: headline, Lede: []string{f.lede(l, false)}}
+	if l.Before != nil && l.Before.Outcome == call.Go {
+		out.Lede = append(out.Lede, "It was a go before. Do not open this roof.")
+	}
+	out.add(why(l.Call, f.wall)...)
+	if l.Call.Known {
+		out.add(c.outlookShort(l, f))
+	}
+	next := block{Title: "What happens next", Items: []string{"Do not go to this roof " + f.when + ". A new date follows."}}
+	if laid := l.Job.LaidM2; laid > 0 && laid < l.Job.Roof.AreaM2 {
+		next.Items = append(next.Items, fmt.Sprintf("%s of %s are sealed; the night joint and the covers must hold until then.", area(laid), area(l.Job.Roof.AreaM2)))
+	}
+	planB := block{Title: "Plan B", Items: cleanAll(l.PlanB)}
+	if planB.empty() {
+		planB.Text = []string{"Weatherproof work: a survey, the snag list, the yard. The office says which."}
+	}
+	out.add(next, planB, c.contact(l))
+	return out
+}
+
+func (c *Composer) holdLetter(l CallLetter, f letterFacts) letter {
+	out := letter{Tone: holdTone, Headline: "Hold " + f.when, Lede: []string{f.lede(l, false)}}
+	by, ok := c.decideBy(l)
+	decided := "It is decided at the second look in the morning; you get a mail either way."
+	if ok {
+		decided = "It is decided by " + f.wall.at(by) + "; you get a mail either way."
+	}
+	out.Lede = append(out.Lede, decided)
+	out.add(why(l.Call, f.wall)...)
+	out.add(c.outlookShort(l, f))
+	next := block{Title: "Until then", Items: []string{
+		"Be ready for " + f.wall.at(f.start) + " on site, but do not set off before you have heard.",
+		"No word is no go: without a go by mail, ring the office before you open anything.",
+	}}
+	out.add(next, c.contact(l))
+	return out
+}
+
+// outlookShort is the outlook of a day that is not a go: no hours to work by.
+func (c *Composer) outlookShort(l CallLetter, f letterFacts) block {
+	l.Call.SealedBy, l.Call.SealedByLate, l.Call.NoReturn = time.Time{}, time.Time{}, time.Time{}
+	return c.outlook(l, f)
+}
+
+// stillLetter says what is different about a go that stays a go.
+func (c *Composer) stillLetter(l CallLetter, f letterFacts) letter {
+	out := letter{Tone: goTone, Headline: "Still go " + f.when, Lede: []string{f.lede(l, true)}}
+	out.add(changes(*l.Before, l.Call, f.wall))
+	reasons := block{Title: "Why"}
+	for _, r := range l.Call.Reasons {
+		reasons.Items = append(reasons.Items, sentence(r))
+	}
+	out.add(reasons, c.contact(l), cautions())
+	return out
+}
+
+// changes lists what a reader would act on and that is not as it was.
+func changes(was, now call.Call, w wall) block {
+	b := block{Title: "What changed"}
+	note := func(label, old, new string) {
+		if old != new && new != "" {
+			if old == "" {
+				old = "not said"
+			}
+			b.addFact(label, new+" (was "+old+")")
+		}
+	}
+	note("On site", w.at(was.Start), w.at(now.Start))
+	note("Chance that it is sealed", knownPercent(was, was.Chance), knownPercent(now, now.Chance))
+	note("Rain while it is open", knownPercent(was, was.RainOpen), knownPercent(now, now.RainOpen))
+	note("Sealed by", w.at(was.SealedBy), w.at(now.SealedBy))
+	note("Nine in ten by", w.at(was.SealedByLate), w.at(now.SealedByLate))
+	note("Point of no return", w.at(was.NoReturn), w.at(now.NoReturn))
+	old := map[rules.Stage]rules.Span{}
+	for _, s := range was.Stages {
+		old[s.Stage] = s
+	}
+	for _, s := range now.Stages {
+		o := old[s.Stage]
+		note("Hours of "+stageWords(s.Stage), w.span(o.From, o.To), w.span(s.From, s.To))
+		if s.Tightest.Limit != o.Tightest.Limit {
+			note("Tightest, "+stageWords(s.Stage), tightest(o.Tightest, w), tightest(s.Tightest, w))
+		}
+	}
+	if b.empty() {
+		b.Text = []string{"Nothing that you would act on."}
+	}
+	return b
+}
+
+func knownPercent(k call.Call, p float64) string {
+	if !k.Known {
+		return "not known"
+	}
+	return percent(p)
+}
+
+func cleanAll(ss []string) []string {
+	var out []string
+	for _, s := range ss {
+		if s = sentence(s); s != "" {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// CoverUpLetter warns a crew with an open roof.
+type CoverUpLetter struct {
+	Letter CallLetter // the call under which the roof was opened; Now is the time of writing
+	From   time.Time  // the hours in which it may rain
+	To     time.Time
+}
+
+// CoverUp composes the warning that rain may come before the roof is sealed.
+// One warning goes out for each hour in which the rain begins.
+func (c *Composer) CoverUp(l CoverUpLetter) (Message, error) {
+	k := l.Letter
+	if k.Call.Date.IsZero() || k.Now.IsZero() || l.From.IsZero() {
+		return Message{}, fmt.Errorf("the warning for job %s has no date or no hour", k.Call.Job)
+	}
+	f := c.factsOf(k)
+	when := f.wall.at(l.From)
+	if !l.To.IsZero() {
+		when = "between " + f.wall.at(l.From) + " and " + f.wall.at(l.To)
+	}
+	out := letter{Tone: noGoTone, Headline: "Rain " + when, Weather: true, Lede: []string{
+		"Crew " + f.crew + ": " + f.roof + ".",
+		"Look at the radar, and cover up what is open before it comes.",
+	}}
+	cover := block{Title: "Now", Items: []string{
+		"Open no more of the roof. Do not begin to laminate what cannot cure before the rain.",
+		"Sheets over everything open or still wet, weighted, falling away from the building.",
+		"Then ring the office.",
+	}}
+	if !k.Call.SealedBy.IsZero() {
+		cover.Text = []string{"The plan was to be sealed by " + f.wall.at(k.Call.SealedBy) + "."}
+	}
+	out.add(cover, c.contact(k), block{Small: true, Text: []string{"A forecast can be wrong either way: the lead hand decides on site."}})
+	// rain an hour off is no news any more when that hour is over
+	expires := l.From.Add(time.Hour)
+	if l.To.After(l.From) {
+		expires = l.To
+	}
+	return c.finish(draft{
+		name: Name{
+			Kind: KindCoverUp, Job: k.Call.Job, Visit: k.Call.Visit, Date: k.Call.Date,
+			Occasion: "rain-" + l.From.UTC().Format("1504"),
+		},
+		audience: ToCrew, toName: "Crew " + f.crew, to: k.Crew.Email,
+		subject: "COVER UP: rain " + when + ", " + f.crew + ": " + f.roof,
+		reason:  "crew " + f.crew + " has this roof open",
+		letter:  out, replies: k.InReplyTo, now: k.Now, expires: expires,
+	})
+}

@@ -1,0 +1,368 @@
+package notify
+
+import (
+	"fmt"
+	"strconv"
+	"time"
+
+	"laycast/job"
+	"laycast/rules"
+	"laycast/scheduler/call"
+)
+
+// VisitLetter is what a customer's mail about a week or a date is made from.
+type VisitLetter struct {
+	Job   job.Booking
+	Visit job.Visit // N and Moves; Start, where it is set, is printed
+	Crew  job.Crew
+	Now   time.Time
+
+	Week    job.Date      // Monday of the week told (WeekTold)
+	Date    job.Date      // the date told (DateTold, DateMoved)
+	Was     job.Date      // the date or, if there was none, the Monday told before (DateMoved, DateCancelled)
+	WasWeek bool          // Was is the Monday of a week
+	Days    int           // working days of the visit; 0 means 1
+	OpenFor time.Duration // how long the roof stands open in a day; 0: not said
+	Why     string        // why it moved or was called off, in plain words
+	// Occasion tells two letters about the same date apart. "" gives one made
+	// from the visit's number of moves: told, moved away and moved back are
+	// three different messages.
+	Occasion  string
+	InReplyTo string // Message-ID of the mail before it
+	Subscribe string // a link to the customer's calendar; may be empty
+}
+
+// Quiet hours hold back news of dates, which can wait until the morning. Common
+// practice, no source.
+const (
+	quietFrom job.TimeOfDay = 21 * 60
+	quietTo   job.TimeOfDay = 6 * 60
+)
+
+// afterQuiet gives the first time at or after t that is outside quiet hours.
+func (c *Composer) afterQuiet(t time.Time) time.Time {
+	d := c.today(t)
+	switch {
+	case t.Before(job.Instant(d, quietTo, c.zone)):
+		return job.Instant(d, quietTo, c.zone)
+	case !t.Before(job.Instant(d, quietFrom, c.zone)):
+		return job.Instant(d.AddDays(1), quietTo, c.zone)
+	}
+	return t
+}
+
+// WeekTold tells a customer the week in which the roof is laid.
+func (c *Composer) WeekTold(l VisitLetter) (Message, error) {
+	if l.Week.IsZero() {
+		return Message{}, fmt.Errorf("no week to tell for job %s", l.Job.ID)
+	}
+	week := "the week of " + l.Week.Words()
+	out := letter{Headline: "Your roof: " + week, Tone: plainTone, Lede: []string{
+		greeting(l.Job),
+		fmt.Sprintf("We plan to lay your roof (%s) in %s. The weather decides the day; we tell you the date some days before.", roof(l.Job.Job), fullWeek(l.Week)),
+	}}
+	out.add(about(l.Job), c.customerEnd(l.Subscribe))
+	return c.customerMail(l, KindWeekTold, l.Week, "Your roof: "+week, out, l.Now, c.startOf(l.Week.AddDays(5)))
+}
+
+// DateTold tells a customer the date.
+func (c *Composer) DateTold(l VisitLetter) (Message, error) {
+	if l.Date.IsZero() {
+		return Message{}, fmt.Errorf("no date to tell for job %s", l.Job.ID)
+	}
+	out := letter{Headline: "We come on " + l.Date.Words(), Tone: plainTone, Lede: []string{
+		greeting(l.Job),
+		"We come on " + fullDate(l.Date) + c.startWords(l.Visit) + ", weather permitting, to lay your roof (" + roof(l.Job.Job) + ").",
+		"The evening before, you hear from us whether we come.",
+	}}
+	out.add(c.visitBlock(l), clearing(l.Job), about(l.Job), c.customerEnd(l.Subscribe))
+	return c.customerMail(l, KindDateTold, l.Date, "Your roof: we come on "+l.Date.Words()+", weather permitting", out,
+		c.afterQuiet(l.Now), job.Instant(l.Date, c.firm.Work.From, c.zone))
+}
+
+// DateMoved tells a customer that the date is another one, and why.
+func (c *Composer) DateMoved(l VisitLetter) (Message, error) {
+	if l.Date.IsZero() {
+		return Message{}, fmt.Errorf("no new date to tell for job %s", l.Job.ID)
+	}
+	out := letter{Headline: "A new date: " + l.Date.Words(), Tone: plainTone, Lede: []string{
+		greeting(l.Job),
+		"We now come on " + fullDate(l.Date) + c.startWords(l.Visit) + ", weather permitting, to lay your roof (" + roof(l.Job.Job) + ")" + c.insteadOf(l) + ".",
+	}}
+	reason := sentence(l.Why)
+	if reason == "" {
+		reason = "The weather forecast for the day told before is no longer good enough to open your roof."
+	}
+	why := block{Title: "Why it moved", Text: []string{reason, "We are sorry for the trouble. The evening before the new date, you hear from us whether we come."}}
+	out.add(why, c.visitBlock(l), clearing(l.Job), c.customerEnd(l.Subscribe))
+	return c.customerMail(l, KindDateMoved, l.Date, "Your roof: a new date, "+l.Date.Words(), out,
+		c.afterQuiet(l.Now), job.Instant(l.Date, c.firm.Work.From, c.zone))
+}
+
+// DateCancelled tells a customer that nobody comes on the date told before.
+func (c *Composer) DateCancelled(l VisitLetter) (Message, error) {
+	if l.Was.IsZero() {
+		return Message{}, fmt.Errorf("no told date to take back for job %s", l.Job.ID)
+	}
+	was := l.wasWords()
+	out := letter{Headline: "Called off: " + was, Tone: plainTone, Lede: []string{
+		greeting(l.Job),
+		"We do not come " + onOrIn(l) + fullWas(l) + " for your roof (" + roof(l.Job.Job) + ").",
+	}}
+	why := block{}
+	if s := sentence(l.Why); s != "" {
+		why = block{Title: "Why", Text: []string{s}}
+	}
+	next := block{Title: "What happens next", Text: []string{"There is no new date at present. If you have questions, answer this mail."}}
+	out.add(why, next, c.customerEnd(l.Subscribe))
+	// it is of use until the day is over, or for two days when told late
+	expires := c.startOf(l.Was.AddDays(1))
+	if l.WasWeek {
+		expires = c.startOf(l.Was.AddDays(5))
+	}
+	if late := l.Now.Add(48 * time.Hour); late.After(expires) {
+		expires = late
+	}
+	return c.customerMail(l, KindCancelled, l.Was, "Your roof: called off, "+was, out, l.Now, expires)
+}
+
+func (c *Composer) customerMail(l VisitLetter, kind Kind, about job.Date, subject string, body letter, notBefore, expires time.Time) (Message, error) {
+	occasion := l.Occasion
+	if occasion == "" {
+		occasion = "move-" + strconv.Itoa(l.Visit.Moves)
+	}
+	// a quiet night must not hold a message back until it is of no use
+	if !notBefore.Before(expires) {
+		notBefore = l.Now
+	}
+	return c.finish(draft{
+		name:     Name{Kind: kind, Job: l.Job.ID, Visit: l.Visit.N, Date: about, Occasion: occasion},
+		audience: ToCustomer, toName: l.Job.Customer.Name, to: l.Job.Customer.Email,
+		subject: subject, reason: c.customerReason(), letter: body, replies: l.InReplyTo,
+		now: l.Now, notBefore: notBefore, expires: expires,
+	})
+}
+
+func (c *Composer) customerReason() string {
+	return "you have asked " + clean(c.firm.Name) + " to lay a roof for you"
+}
+
+func (l VisitLetter) wasWords() string {
+	if l.WasWeek {
+		return "the week of " + l.Was.Words()
+	}
+	return l.Was.Words()
+}
+
+func fullWas(l VisitLetter) string {
+	if l.WasWeek {
+		return fullWeek(l.Was)
+	}
+	return fullDate(l.Was)
+}
+
+func fullWeek(monday job.Date) string { return "the week of " + fullDate(monday) }
+
+func onOrIn(l VisitLetter) string {
+	if l.WasWeek {
+		return "in "
+	}
+	return "on "
+}
+
+// insteadOf says which date the new one replaces.
+func (c *Composer) insteadOf(l VisitLetter) string {
+	if l.Was.IsZero() {
+		return ""
+	}
+	return ", not " + onOrIn(l) + fullWas(l)
+}
+
+// startWords gives ", at 07:30" where a visit has a start.
+func (c *Composer) startWords(v job.Visit) string {
+	if v.Start <= 0 {
+		return ""
+	}
+	return ", at " + v.Start.String()
+}
+
+func greeting(j job.Booking) string {
+	if n := clean(j.Customer.Name); n != "" {
+		return "Dear " + n + ","
+	}
+	return "Good day,"
+}
+
+// visitBlock says who comes and for how long the roof is open.
+func (c *Composer) visitBlock(l VisitLetter) block {
+	b := block{Title: "The visit"}
+	b.addFact("Who comes", people(l.Crew))
+	if l.Days > 1 {
+		b.addFact("How long", strconv.Itoa(l.Days)+" working days")
+	}
+	if l.OpenFor >= 30*time.Minute {
+		b.addFact("Roof open", "about "+hours(l.OpenFor)+" in a day; it is closed and tight before we leave")
+	}
+	b.addFact("Where", clean(l.Job.Site.Address))
+	return b
+}
+
+// people names a crew to a customer.
+func people(c job.Crew) string {
+	name := clean(c.Name)
+	if name == "" {
+		return ""
+	}
+	if c.Size > 1 {
+		return "crew " + name + ", " + strconv.Itoa(c.Size) + " people with a van"
+	}
+	return "crew " + name
+}
+
+// hours gives "1 hour", "6 hours", to the nearest whole.
+func hours(d time.Duration) string {
+	n := max(1, int(d.Round(time.Hour)/time.Hour))
+	if n == 1 {
+		return "1 hour"
+	}
+	return strconv.Itoa(n) + " hours"
+}
+
+// clearing says what to clear. Common practice, no source.
+func clearing(j job.Booking) block {
+	b := block{Title: "What to clear, please"}
+	b.Items = []string{
+		"The roof itself, and a strip of about two steps along the walls below it.",
+		"A place for the van near the house, and the gate open.",
+	}
+	if j.Roof.Work == job.Replace || j.Roof.Work == "" {
+		b.Items = append(b.Items, "The room under the roof: take away or cover what must not get dusty.")
+	}
+	b.Items = append(b.Items,
+		"Windows and roof lights nearby stay shut: the material smells until it has hardened.",
+		"Children and animals stay away from the work, and nobody smokes near it.")
+	return b
+}
+
+// about says why the weather has a say.
+func about(j job.Booking) block {
+	s := "A glass-fibre roof hardens in place. It needs some hours without rain, not too cold, not too damp and not too windy."
+	if j.Roof.Work == job.Replace || j.Roof.Work == "" {
+		s += " We open your roof only on a day on which we can close it again."
+	}
+	return block{Title: "Why the weather decides", Text: []string{s}}
+}
+
+func (c *Composer) customerEnd(subscribe string) block {
+	b := block{Text: []string{"With kind regards, " + clean(c.firm.Name)}}
+	if isWebLink(subscribe) {
+		b.Text = append(b.Text, "Your calendar can follow the date by itself. It may lag a day behind, so news that cannot wait always comes by mail:")
+		b.Links = []link{{"Subscribe to the date", subscribe}}
+	}
+	return b
+}
+
+// CustomerCall tells the customer due on a day whether the crew comes: on the
+// evening before, at the second look, and after a later change. The customer
+// always hears something.
+func (c *Composer) CustomerCall(l CallLetter) (Message, error) {
+	if err := l.check(); err != nil {
+		return Message{}, err
+	}
+	f := c.factsOf(l)
+	date := fullDate(l.Call.Date)
+	out := letter{Tone: plainTone, Lede: []string{greeting(l.Job)}, Weather: true}
+	var subject string
+	expires := c.callExpiry(l, f)
+	switch l.Call.Outcome {
+	case call.Go:
+		subject = "We come " + f.when + " at " + f.wall.at(f.start)
+		out.Headline = subject
+		out.Lede = append(out.Lede, "We come at "+f.wall.at(f.start)+" on "+date+" to lay your roof ("+f.roof+").")
+		out.add(c.comingBlock(l, f), clearing(l.Job))
+	case call.NoGo:
+		subject = "Not " + f.when + ", a new date follows"
+		out.Headline = subject
+		out.Lede = append(out.Lede, "We do not come "+f.when+", "+date+". A new date follows.")
+		out.add(block{Title: "Why", Text: []string{customerWhy(l), "We are sorry for the trouble. We open your roof only on a day on which we can close it again."}})
+	case call.Hold:
+		by := "in the morning"
+		if t, ok := c.decideBy(l); ok {
+			// half an hour for the mail to be written and read
+			by = "by " + f.wall.at(t.Add(30*time.Minute))
+			if t.After(l.Now) {
+				expires = t
+			}
+		}
+		subject = "Your roof " + f.when + ": you hear " + by + " either way"
+		out.Headline = "You hear " + by + " either way"
+		out.Lede = append(out.Lede, "Whether we come "+f.when+", "+date+", is not certain yet. You hear from us "+by+" either way.")
+		out.add(block{Title: "Why", Text: []string{holdWhy(l)}}, c.comingBlock(l, f), clearing(l.Job))
+	}
+	out.add(c.customerEnd(l.Subscribe))
+	kind := KindSecondLook
+	if l.Call.Occasion == call.Evening {
+		kind = KindCall
+	}
+	return c.finish(draft{
+		// The occasion says whom it is for: a firm's own roof may bear the crew's
+		// address as the customer's, and the two mails must not share a name.
+		name: Name{
+			Kind: kind, Job: l.Call.Job, Visit: l.Call.Visit, Date: l.Call.Date, Occasion: string(l.Call.Occasion) + "/customer",
+		},
+		audience: ToCustomer, toName: l.Job.Customer.Name, to: l.Job.Customer.Email,
+		subject: subject, reason: c.customerReason(), letter: out, replies: l.InReplyTo, now: l.Now, expires: expires,
+	})
+}
+
+// comingBlock says who comes and when the roof is open.
+func (c *Composer) comingBlock(l CallLetter, f letterFacts) block {
+	b := block{Title: "The visit"}
+	b.addFact("Who comes", people(l.Crew))
+	if from, ok := opened(l.Call.Stages); ok && l.Call.SealedBy.After(from) {
+		b.addFact("Roof open", "from about "+f.wall.at(from)+" to about "+f.wall.at(l.Call.SealedBy)+"; it is closed and tight before we leave")
+	}
+	b.addFact("Where", clean(l.Job.Site.Address))
+	if l.Call.Outcome == call.Go {
+		b.Text = []string{"The crew looks at the sky once more before it opens anything. If it cannot begin, it tells you on the spot."}
+	}
+	return b
+}
+
+// opened gives the hour at which the strip begins.
+func opened(stages []rules.Span) (time.Time, bool) {
+	for _, s := range stages {
+		if s.Stage == rules.Strip && !s.From.IsZero() {
+			return s.From, true
+		}
+	}
+	return time.Time{}, false
+}
+
+// customerWhy says in plain words why not: as told, else the limit that stopped
+// most members.
+func customerWhy(l CallLetter) string {
+	if s := sentence(l.Why); s != "" {
+		return s
+	}
+	if !l.Call.Known {
+		return sentence(kindWords(rules.LimitUnknown))
+	}
+	var worst rules.Failing
+	for _, f := range l.Call.Failing {
+		if f.Members > worst.Members {
+			worst = f
+		}
+	}
+	return sentence(kindWords(worst.Limit))
+}
+
+func holdWhy(l CallLetter) string {
+	if s := sentence(l.Why); s != "" {
+		return s
+	}
+	if !l.Call.Known {
+		return "We have no weather forecast yet that we could rely on. Early in the morning we look again."
+	}
+	return "The weather may be just good enough, or just not. Early in the morning we look again and know more."
+}
