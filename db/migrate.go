@@ -1,0 +1,80 @@
+package db
+
+import (
+	"context"
+	"database/sql"
+	"embed"
+	"fmt"
+	"io/fs"
+
+	"github.com/pressly/goose/v3"
+)
+
+//go:embed migrations/*.sql
+var migrations embed.FS
+
+// migrateLock is the advisory lock under which one process migrates a
+// PostgreSQL database while others wait: "laycast" in ASCII.
+const migrateLock = 0x6c617963617374
+
+// migrate brings the schema up to date, whatever other processes do meanwhile.
+func (d *DB) migrate(ctx context.Context) (err error) {
+	if d.pg == nil {
+		// Two processes may create the same file together: the one that comes
+		// second fails and finds the work done when it looks again.
+		for n := 1; ; n++ {
+			err := d.up(ctx)
+			if err == nil || n == tries || ctx.Err() != nil {
+				return err
+			}
+		}
+	}
+	conn, err := d.writer.Conn(ctx)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = conn.Close() }()
+	if _, err := conn.ExecContext(ctx, `SELECT pg_advisory_lock($1)`, int64(migrateLock)); err != nil {
+		return fmt.Errorf("wait for other migrations: %w", err)
+	}
+	defer func() {
+		_, e := conn.ExecContext(context.WithoutCancel(ctx), `SELECT pg_advisory_unlock($1)`, int64(migrateLock))
+		if err == nil && e != nil {
+			err = fmt.Errorf("end the migration lock: %w", e)
+		}
+	}()
+	return d.up(ctx)
+}
+
+func (d *DB) up(ctx context.Context) error {
+	files, err := fs.Sub(migrations, "migrations")
+	if err != nil {
+		return err
+	}
+	p, err := provider(d.writer, d.pg != nil, files)
+	if err != nil {
+		return fmt.Errorf("prepare migrations: %w", err)
+	}
+	have, know, err := p.GetVersions(ctx)
+	if err != nil {
+		return fmt.Errorf("read schema version: %w", err)
+	}
+	switch {
+	case have > know:
+		return fmt.Errorf("its schema is version %d and this laycast knows up to %d: use the newer laycast that wrote it, or another database", have, know)
+	case have == know:
+		return nil
+	}
+	if _, err := p.Up(ctx); err != nil {
+		return fmt.Errorf("bring schema from version %d to %d: %w", have, know, err)
+	}
+	return nil
+}
+
+func provider(pool *sql.DB, postgres bool, files fs.FS) (*goose.Provider, error) {
+	dialect := goose.DialectSQLite3
+	if postgres {
+		dialect = goose.DialectPostgres
+	}
+	return goose.NewProvider(dialect, pool, files, goose.WithDisableGlobalRegistry(true))
+}
