@@ -1,0 +1,175 @@
+package scheduler
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"laycast/forecast"
+	"laycast/job"
+	"laycast/notify"
+	"laycast/rules"
+	"laycast/scheduler/call"
+)
+
+// askAfter is how many days a visit may stay without word before the owner is
+// asked: past rows reach back 48 hours.
+const askAfter = 2
+
+// closeDay closes the visits of today that were called go, and those of the
+// days before that are still open: by the past rows where the crew said
+// nothing.
+func (w *work) closeDay(ctx context.Context) error {
+	today := job.DateOf(w.task.Slot.In(w.zone))
+	is, err := w.s.issues(ctx, w.book.Jobs)
+	if err != nil {
+		return err
+	}
+	changed := false
+	for d := today.AddDays(-askAfter); !d.After(today); d = d.AddDays(1) {
+		for _, v := range visitsOn(w.book.Visits, d) {
+			did, err := w.closeVisit(v, d, today, is)
+			if err != nil {
+				return err
+			}
+			changed = changed || did
+		}
+	}
+	if changed {
+		return w.replan(ctx)
+	}
+	return nil
+}
+
+// closeVisit closes one day of a visit.
+func (w *work) closeVisit(v job.Visit, d, today job.Date, is map[forecast.Cell]forecast.Issue) (bool, error) {
+	b, ok := w.booking(v.Job)
+	if !ok || b.State != job.Booked || b.Asked {
+		return false, nil
+	}
+	k := w.standing(v.Job, d)
+	if k == nil || k.Outcome != call.Go {
+		// not called go: nobody was sent, and the visit needs a new place
+		w.takeOff(v, d)
+		return true, nil
+	}
+	c, err := caseOf(w.book.Firm, b, w.crew(v.Crew).Size, w.zone)
+	if err != nil {
+		return false, err
+	}
+	bay, ok := c.NextBay(d)
+	if !ok {
+		return false, nil
+	}
+	past := forecast.Issue{Det: known(is[CellOf(b.Site)].Det, w.now)}
+	start := k.Start
+	if start.IsZero() {
+		start = job.Instant(d, v.Start, w.zone)
+	}
+	sealed, full, rained, seen := rules.NewGround(past, b.Site, rules.SurfaceOf(b.Job), c.Profile).Outturn(c, d, start)
+	switch {
+	case !seen && today.DaysSince(d) < askAfter:
+		return false, nil // the rows may still come
+	case !seen:
+		w.ask(b, d, "The weather source has no record of the hours, so laycast cannot tell.")
+		b.Asked = true
+		w.setBooking(b)
+	case sealed:
+		w.setBooking(laid(b, bay, d, full))
+		w.stepOn(v, d)
+	default:
+		why := "By the weather that was recorded the roof could not be sealed."
+		if rained {
+			why = "By the weather that was recorded it rained before the roof was sealed."
+		}
+		w.ask(b, d, why+" The job is planned again.")
+		w.end(v, d)
+	}
+	return true, nil
+}
+
+// known gives a deterministic run whose rows after now are left out of account:
+// only what has been counts.
+func known(r *forecast.Run, now time.Time) *forecast.Run {
+	if r == nil || !r.LastSeen.After(now.Add(-48*time.Hour)) {
+		return nil
+	}
+	return r
+}
+
+// stepOn closes a day that was laid: the visit goes on to its next day, or
+// ends.
+func (w *work) stepOn(v job.Visit, d job.Date) {
+	for v.Done < len(v.Days) && !v.Days[v.Done].After(d) {
+		v.Done++
+	}
+	b, _ := w.booking(v.Job)
+	switch {
+	case finished(b):
+		b.State = job.Done
+		w.setBooking(b)
+		v.State, v.Days = job.Finished, v.Days[:v.Done]
+		w.setVisit(v)
+	case v.Done < len(v.Days) && b.LaidM2 < b.Roof.AreaM2:
+		v.State = job.Started
+		w.setVisit(v)
+	default:
+		w.end(v, d)
+	}
+}
+
+// end ends a visit with work left, which is a visit of its own.
+func (w *work) end(v job.Visit, d job.Date) {
+	i := 0
+	for i < len(v.Days) && !v.Days[i].After(d) {
+		i++
+	}
+	v.State, v.Days, v.Done = job.Broken, v.Days[:i], i
+	w.setVisit(v)
+	w.openNext(v)
+}
+
+// ask asks the owner how a day went.
+func (w *work) ask(b job.Booking, d job.Date, why string) {
+	w.trouble("how-"+b.ID+"-"+d.String(), fmt.Sprintf("how did %s go on %s?", b.Title, d.Words()), []string{
+		fmt.Sprintf("%s (%s) was called go for %s and nobody reported.", b.Title, b.ID, d.Words()), why,
+		"Please ask the crew, and see that the building is watertight.",
+	})
+}
+
+// absence checks that everybody who works tomorrow has been told, and tells the
+// owner where not.
+func (w *work) absence(ctx context.Context) error {
+	tomorrow := job.DateOf(w.task.Slot.In(w.zone)).AddDays(1)
+	if w.late(job.Instant(tomorrow.AddDays(-1), callUntil, w.zone)) {
+		return nil // the missed call has been told already
+	}
+	ms, err := w.s.Store.Messages(ctx, w.book.Firm.UID)
+	if err != nil {
+		return fmt.Errorf("read the messages: %w", err)
+	}
+	told := map[string]bool{}
+	for _, m := range ms {
+		if m.Kind == notify.KindCall && m.Audience == notify.ToCrew && m.Date == tomorrow && m.State == notify.Sent {
+			told[m.Job] = true
+		}
+	}
+	var lines []string
+	for _, k := range w.book.Calls {
+		if k.Date == tomorrow && k.Occasion == call.Evening && !told[k.Job] {
+			b, _ := w.booking(k.Job)
+			lines = append(lines, fmt.Sprintf("%s (%s), crew %s: %s", b.Title, k.Job, w.crew(k.Crew).Name, k.Outcome))
+		}
+	}
+	for _, v := range visitsOn(w.book.Visits, tomorrow) {
+		if w.standing(v.Job, tomorrow) == nil {
+			b, _ := w.booking(v.Job)
+			lines = append(lines, fmt.Sprintf("%s (%s), crew %s: not called", b.Title, v.Job, w.crew(v.Crew).Name))
+		}
+	}
+	if len(lines) > 0 {
+		lines = append([]string{"These calls for tomorrow have not reached their crew:"}, lines...)
+		w.trouble("absence", "a crew has not been told about tomorrow", append(lines, "Please ring them."))
+	}
+	return nil
+}

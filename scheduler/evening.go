@@ -1,0 +1,202 @@
+package scheduler
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"laycast/forecast"
+	"laycast/job"
+	"laycast/notify"
+	"laycast/rules"
+	"laycast/scheduler/call"
+)
+
+// callUntil is how late the evening call may still be made (23:00): after that
+// a crew is asleep.
+const callUntil = 23 * 60
+
+// evening makes the calls for tomorrow, tells the crews, and replans what was
+// called off.
+func (w *work) evening(ctx context.Context) error {
+	tomorrow := job.DateOf(w.task.Slot.In(w.zone)).AddDays(1)
+	if w.late(job.Instant(tomorrow.AddDays(-1), callUntil, w.zone)) {
+		w.missed("The evening call for " + tomorrow.Words())
+		return nil
+	}
+	is, err := w.s.issues(ctx, w.book.Jobs)
+	if err != nil {
+		return err
+	}
+	var blind []string
+	off := false
+	for _, v := range visitsOn(w.book.Visits, tomorrow) {
+		in, bay, ok, err := w.input(v, tomorrow, is)
+		if err != nil {
+			return err
+		}
+		if !ok {
+			continue
+		}
+		c := call.DecideEvening(in)
+		w.addCall(c)
+		if c.Blind {
+			blind = append(blind, fmt.Sprintf("%s (%s): %s", in.Job.Title, in.Job.ID, c.Reasons[0]))
+		}
+		if c.Outcome == call.NoGo {
+			w.takeOff(v, tomorrow)
+			off = true
+		}
+		w.tellCrew(c, nil, in.Job, bay)
+	}
+	w.blind("tomorrow", blind, "They are on hold until the second look in the morning. If there is no good forecast by then they are no-go.")
+	if off {
+		return w.replan(ctx)
+	}
+	return nil
+}
+
+// secondLook decides every visit of today, and sends word where something
+// changed.
+func (w *work) secondLook(ctx context.Context) error {
+	today := job.DateOf(w.task.Slot.In(w.zone))
+	is, err := w.s.issues(ctx, w.book.Jobs)
+	if err != nil {
+		return err
+	}
+	var blind, missed []string
+	off := false
+	for _, v := range visitsOn(w.book.Visits, today) {
+		in, bay, ok, err := w.input(v, today, is)
+		if err != nil {
+			return err
+		}
+		if !ok {
+			continue
+		}
+		if w.late(job.Instant(today, v.Start, w.zone)) {
+			missed = append(missed, fmt.Sprintf("%s (%s)", in.Job.Title, in.Job.ID))
+			continue
+		}
+		c, changed := call.DecideSecondLook(in)
+		w.addCall(c)
+		if c.Outcome == call.NoGo {
+			if c.Blind {
+				blind = append(blind, fmt.Sprintf("%s (%s): %s", in.Job.Title, in.Job.ID, c.Reasons[0]))
+			}
+			w.takeOff(v, today)
+			off = true
+		}
+		if changed {
+			w.tellCrew(c, in.Standing, in.Job, bay)
+		}
+	}
+	w.blind("today", blind, "They are no-go, since missing or old weather is never a go.")
+	if len(missed) > 0 {
+		w.missed("The second look at " + strings.Join(missed, ", "))
+	}
+	if off {
+		return w.replan(ctx)
+	}
+	return nil
+}
+
+// input gathers what a call is made from. ok is false where the visit has
+// nothing left to do on the day.
+func (w *work) input(v job.Visit, d job.Date, is map[forecast.Cell]forecast.Issue) (in call.Input, bay rules.Bay, ok bool, err error) {
+	b, found := w.booking(v.Job)
+	if !found || b.State != job.Booked || b.Asked {
+		return in, bay, false, nil
+	}
+	ahead := w.underWay(b, d)
+	hands := w.crew(v.Crew).Size
+	issue := is[CellOf(b.Site)]
+	day, err := w.s.Judge(w.book.Firm, ahead, hands, d, issue, w.now)
+	if err != nil {
+		return in, bay, false, err
+	}
+	c, err := caseOf(w.book.Firm, ahead, hands, w.zone)
+	if err != nil {
+		return in, bay, false, err
+	}
+	bay, _ = c.NextBay(d)
+	return call.Input{
+		Firm: w.book.Firm, Job: ahead, Visit: v, Date: d, Now: w.now, Due: w.task.Slot,
+		Day: day, Issue: issue, Standing: w.standing(v.Job, d),
+	}, bay, true, nil
+}
+
+// visitsOn gives the visits that have d among their days to come. The copies
+// are safe to walk while the book changes.
+func visitsOn(vs []job.Visit, d job.Date) []job.Visit {
+	var out []job.Visit
+	for _, v := range vs {
+		if v.On(d) {
+			out = append(out, v)
+		}
+	}
+	return out
+}
+
+// takeOff takes a visit's days from d on away; it waits for a new place. A
+// visit that is under way ends, and what is left of it is a visit of its own.
+func (w *work) takeOff(v job.Visit, d job.Date) {
+	i := 0
+	for i < len(v.Days) && v.Days[i].Before(d) {
+		i++
+	}
+	v.Days = append([]job.Date{}, v.Days[:i]...)
+	if i == 0 {
+		v.Crew = ""
+		w.setVisit(v)
+		return
+	}
+	if v.Done == i {
+		v.State = job.Broken
+	}
+	w.setVisit(v)
+	w.openNext(v)
+}
+
+// openNext opens visit n+1 of a job.
+func (w *work) openNext(v job.Visit) {
+	b, ok := w.booking(v.Job)
+	if !ok || b.NextVisit > v.N {
+		return // it is open already
+	}
+	b.NextVisit = v.N + 1
+	w.setBooking(b)
+	w.setVisit(job.Visit{Job: v.Job, N: v.N + 1, State: job.Planned})
+}
+
+// blind tells the owner of visits that had to be decided without a forecast
+// fit for it.
+func (w *work) blind(when string, lines []string, end string) {
+	if len(lines) == 0 {
+		return
+	}
+	lines = append([]string{"These visits of " + when + " could not be judged:"}, lines...)
+	w.trouble("blind-"+string(w.task.Name), "no forecast to judge "+when+" by", append(lines, end))
+}
+
+// tellCrew writes the call to the crew.
+func (w *work) tellCrew(c call.Call, before *call.Call, b job.Booking, bay rules.Bay) {
+	crew := w.crew(c.Crew)
+	l := notify.CallLetter{Call: c, Before: before, Job: b, Crew: crew, Now: w.now}
+	if bay.Of > 1 {
+		l.Bay, l.Bays = 1, bay.Of
+		if b.LaidM2 > 0 && bay.AreaM2 > 0 {
+			done := int(b.LaidM2/bay.AreaM2 + 0.5)
+			l.Bay, l.Bays = done+1, done+bay.Of
+		}
+	}
+	var m notify.Message
+	var err error
+	if c.Occasion == call.Evening {
+		m, err = w.say.CrewCall(l)
+	} else {
+		l.InReplyTo = w.say.CallID(c, crew.Email)
+		m, err = w.say.SecondLook(l)
+	}
+	w.post(m, err, crew.Email, c.Job, c.Date)
+}

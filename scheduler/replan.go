@@ -1,0 +1,343 @@
+package scheduler
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"sort"
+	"time"
+
+	"laycast/forecast"
+	"laycast/job"
+	"laycast/rules"
+	"laycast/scheduler/call"
+	"laycast/scheduler/plan"
+)
+
+// horizon is how many days a plan looks ahead.
+const horizon = 14
+
+// members is the denominator in which chances enter the plan.
+const members = 1000
+
+// replanTask makes a new plan after news.
+func (w *work) replanTask(ctx context.Context) error {
+	w.out.Next.Due = w.now.AddDate(1, 0, 0)
+	w.out.Next.Slot = w.out.Next.Due
+	return w.replan(ctx)
+}
+
+// replan plans the days to come from the book as this task leaves it, and puts
+// the plan and the visits it changes into the decision.
+func (w *work) replan(ctx context.Context) error {
+	is, err := w.s.issues(ctx, w.book.Jobs)
+	if err != nil {
+		return err
+	}
+	p, err := newPlanner(w, is)
+	if err != nil {
+		return err
+	}
+	sol := plan.Solve(p.in)
+	if err := plan.Check(p.in, sol); err != nil {
+		return fmt.Errorf("the plan breaks a rule, so it is not used: %w", err)
+	}
+	week := p.week(sol)
+	w.out.Week = &week
+	return nil
+}
+
+// candidate is a visit that a plan may place.
+type candidate struct {
+	visit   job.Visit
+	booking job.Booking // as it will stand when the visit comes
+	days    map[int]map[job.Date]rules.Day
+	fixed   bool
+}
+
+// planner turns the book into numbers and the numbers back into a week.
+type planner struct {
+	w      *work
+	issues map[forecast.Cell]forecast.Issue
+	day0   job.Date // tomorrow
+	free   job.Date // first day on which something new may stand
+	cands  []candidate
+	left   []plan.WeekLeft
+	in     plan.Input
+	origin job.Point
+}
+
+func newPlanner(w *work, is map[forecast.Cell]forecast.Issue) (*planner, error) {
+	p := &planner{w: w, issues: is, day0: w.today().AddDays(1)}
+	callAt, err := next(w.book.Firm.Times.Call, job.Instant(w.today(), 0, w.zone).Add(-time.Second), w.zone)
+	if err != nil {
+		return nil, err
+	}
+	p.free = p.day0
+	if !w.now.Before(callAt) {
+		p.free = p.day0.AddDays(1) // tomorrow's calls are out
+	}
+	p.frame()
+	for _, v := range w.book.Visits {
+		if err := p.consider(v); err != nil {
+			return nil, err
+		}
+	}
+	return p, nil
+}
+
+// frame fills in what does not depend on the jobs: days, crews, costs.
+func (p *planner) frame() {
+	f := p.w.book.Firm
+	p.in = plan.Input{Days: horizon, M: members, Costs: costs(f.Costs)}
+	for i := range horizon {
+		p.in.Working = append(p.in.Working, f.Work.Working(p.day0.AddDays(i)))
+	}
+	if len(p.w.book.Crews) > 0 {
+		p.origin = p.w.book.Crews[0].Depot
+	}
+	for _, c := range p.w.book.Crews {
+		k := plan.Crew{ID: c.ID, Size: c.Size, Skills: c.Skills, Depot: p.place(c.Depot)}
+		for i := range horizon {
+			k.Off = append(k.Off, c.Away(p.day0.AddDays(i)))
+		}
+		p.in.Crews = append(p.in.Crews, k)
+	}
+}
+
+func costs(c job.Costs) plan.Costs {
+	out := plan.Costs{ShortNotice: int64(c.ShortNotice), PerKm: int64(c.Km), PairMaxHm: int64(math.Round(c.PairKm * 10)), SwapSlot: int64(c.ShortNotice) / 4}
+	for _, t := range c.Move {
+		out.Move = append(out.Move, plan.Tier{Days: t.Days, Cost: int64(t.Cost)})
+	}
+	return out
+}
+
+// place puts a point on the flat map around the first depot, in hectometres. A
+// degree of latitude is 111.2 km on the mean sphere; over a firm's reach the
+// flat map is right to well under a per cent.
+func (p *planner) place(x job.Point) plan.Place {
+	const perDegree = 1112
+	return plan.Place{
+		X: int64(math.Round((x.Lon - p.origin.Lon) * perDegree * math.Cos(p.origin.Lat*math.Pi/180))),
+		Y: int64(math.Round((x.Lat - p.origin.Lat) * perDegree)),
+	}
+}
+
+// consider makes a candidate of a visit, or says why it is not one.
+func (p *planner) consider(v job.Visit) error {
+	b, ok := p.w.booking(v.Job)
+	if !ok || b.State != job.Booked || (v.State != job.Planned && v.State != job.Started) {
+		return nil
+	}
+	first := v.First()
+	if !first.IsZero() && first.Before(p.day0) {
+		// under way, or waiting to be closed: what is left of it may follow
+		for v.Done < len(v.Days) && v.First().Before(p.day0) {
+			v.Done++
+		}
+		if v.Done == len(v.Days) {
+			return nil
+		}
+		first = v.First()
+	}
+	if why := unplannable(b); why != "" && first.IsZero() {
+		p.left = append(p.left, plan.WeekLeft{Job: b.ID, Reason: why})
+		return nil
+	}
+	b = p.w.underWay(b, p.day0)
+	c := candidate{visit: v, booking: b, days: map[int]map[job.Date]rules.Day{}}
+	k := p.w.standing(b.ID, first)
+	c.fixed = !first.IsZero() && (first.Before(p.free) || (k != nil && k.Outcome != call.NoGo) || v.Done > 0)
+	j, err := p.number(&c)
+	if err != nil {
+		return err
+	}
+	p.cands = append(p.cands, c)
+	p.in.Jobs = append(p.in.Jobs, j)
+	return nil
+}
+
+// unplannable says in words why a job is kept out of every plan; "" when it is
+// not.
+func unplannable(b job.Booking) string {
+	switch {
+	case b.Asked:
+		return "waiting for word on how its last day went"
+	case b.HoldReason != "":
+		return "on hold: " + b.HoldReason
+	case b.Roof.Work != job.Replace && b.Roof.Work != job.Overboard:
+		return fmt.Sprintf("laycast cannot judge %s work yet", b.Roof.Work)
+	}
+	return ""
+}
+
+// number turns a candidate into the plan's numbers.
+func (p *planner) number(c *candidate) (plan.Job, error) {
+	b, f := c.booking, p.w.book.Firm
+	j := plan.Job{
+		ID: b.ID, At: p.place(job.Point{Lat: b.Site.Lat, Lon: b.Site.Lon}), Skill: b.Skill,
+		Earliest: max(b.Earliest.DaysSince(p.day0), p.free.DaysSince(p.day0)),
+		Promised: b.Promised.DaysSince(p.day0), Deadline: b.Deadline.DaysSince(p.day0),
+		Ways: map[int]plan.Way{}, Moves: c.visit.Moves,
+	}
+	p.price(&j, b, f.Costs)
+	for _, d := range b.Blackout {
+		j.Blackout = append(j.Blackout, d.DaysSince(p.day0))
+	}
+	if !c.visit.Told.IsZero() {
+		j.Current = &plan.Told{Day: c.visit.Told.DaysSince(p.day0), Slot: c.visit.Slot}
+	}
+	if c.fixed {
+		j.Fixed = &plan.Fixed{Crew: c.visit.Crew, Day: c.visit.First().DaysSince(p.day0), Slot: c.visit.Slot}
+	}
+	for _, k := range p.w.book.Crews {
+		if _, done := j.Ways[k.Size]; done {
+			continue
+		}
+		way, err := p.way(c, k.Size)
+		if err != nil {
+			return j, err
+		}
+		if way.HalfDays > 0 {
+			j.Ways[k.Size] = way
+		}
+	}
+	return j, nil
+}
+
+// price fills in what the job is worth. A roof that has been begun is finished
+// whatever its deadline. A topcoat of its own earns what was left to pay for it,
+// which nobody tells us: taken as a fifth of the value (common practice, no
+// source); a spoilt one costs the way there, and it is due in its overcoat
+// window.
+func (p *planner) price(j *plan.Job, b job.Booking, c job.Costs) {
+	j.Value, j.Abort, j.LatePerDay, j.Return = int64(b.Value), int64(b.AbortCost), int64(b.LateCostPerDay), int64(c.ReturnCost)
+	// Done later, it will most often need the return visit too: a topcoat on
+	// the same day is the exception.
+	later := j.Value - j.Return
+	if b.LaidM2 > 0 {
+		j.Deadline = horizon + overdue
+	}
+	if b.LaidM2 >= b.Roof.AreaM2 {
+		j.Value, j.Abort, j.Return = max(j.Value/5, 2*j.Return), j.Return, 0
+		later = j.Value
+		j.Promised = b.SealedOn.AddDays(2).DaysSince(p.day0)
+	}
+	if j.Deadline >= horizon {
+		j.Later = int64(math.Floor(c.LaterShare * float64(max(later, 0))))
+	}
+}
+
+// overdue is a number of days that no deadline reaches.
+const overdue = 1000
+
+// barred reports whether a job may not be worked on at d; a roof that has been
+// begun is finished whatever its deadline.
+func barred(b job.Booking, d job.Date) bool {
+	if b.LaidM2 > 0 {
+		b.Deadline = job.Date{}
+	}
+	return b.Barred(d)
+}
+
+// way gives how a crew of so many hands would do the candidate, with its odds
+// by day.
+func (p *planner) way(c *candidate, hands int) (plan.Way, error) {
+	cs, err := caseOf(p.w.book.Firm, c.booking, hands, p.w.zone)
+	if err != nil {
+		return plan.Way{}, err
+	}
+	way := plan.Way{HalfDays: cs.HalfDays(p.free)}
+	if c.fixed {
+		way.HalfDays = max(2*(len(c.visit.Days)-c.visit.Done), 2)
+		if len(c.visit.Days)-c.visit.Done == 1 && cs.HalfDays(c.visit.First()) == 1 {
+			way.HalfDays = 1
+		}
+	}
+	g := p.w.s.grounds.get(p.issues[CellOf(c.booking.Site)], c.booking.Job, cs.Profile)
+	c.days[hands] = map[job.Date]rules.Day{}
+	for i := range horizon {
+		d := p.day0.AddDays(i)
+		var odds [2]plan.Odds
+		if p.in.Working[i] && (!barred(c.booking, d) || c.fixed) {
+			day := g.Judge(cs, d, p.w.now, p.w.book.Firm.Bounds)
+			c.days[hands][d] = day
+			odds = oddsOf(day, way.HalfDays, p.noon(d))
+		}
+		way.Odds = append(way.Odds, odds)
+	}
+	return way, nil
+}
+
+func (p *planner) noon(d job.Date) time.Time { return job.Instant(d, 12*60, p.w.zone) }
+
+// oddsOf gives the odds of a morning (or whole day) and of an afternoon.
+func oddsOf(day rules.Day, halfDays int, noon time.Time) [2]plan.Odds {
+	var out [2]plan.Odds
+	if day.Basis != rules.FromMembers && day.Basis != rules.FromDressed {
+		return out
+	}
+	if s, ok := day.BestStart(); ok {
+		out[0] = odds(s)
+	}
+	if halfDays == 1 {
+		am, pm := bestWithin(day, time.Time{}, noon), bestWithin(day, noon, time.Time{})
+		out = [2]plan.Odds{}
+		if am != nil {
+			out[0] = odds(*am)
+		}
+		if pm != nil {
+			out[1] = odds(*pm)
+		}
+	}
+	return out
+}
+
+func odds(s rules.Start) plan.Odds {
+	sealed := int64(math.Round(s.Sealed * members))
+	return plan.Odds{Sealed: sealed, Full: min(int64(math.Round(s.Full*members)), sealed), Known: true}
+}
+
+// bestWithin gives the start with the greatest chance from `from` on and before
+// `to` (zero: no bound), nil where there is none.
+func bestWithin(day rules.Day, from, to time.Time) *rules.Start {
+	var best *rules.Start
+	for i := range day.Starts {
+		s := &day.Starts[i]
+		if (!from.IsZero() && s.At.Before(from)) || (!to.IsZero() && !s.At.Before(to)) {
+			continue
+		}
+		if best == nil || s.Sealed-s.RainOpen > best.Sealed-best.RainOpen {
+			best = s
+		}
+	}
+	return best
+}
+
+// start gives the time on site and the chance of a candidate on a day.
+func (p *planner) start(c candidate, hands int, d job.Date, slot, halfDays int) (job.TimeOfDay, float64) {
+	day := c.days[hands][d]
+	s, ok := day.BestStart()
+	if halfDays == 1 {
+		var b *rules.Start
+		if slot == 0 {
+			b = bestWithin(day, time.Time{}, p.noon(d))
+		} else {
+			b = bestWithin(day, p.noon(d), time.Time{})
+		}
+		if ok = b != nil; ok {
+			s = *b
+		}
+	}
+	if !ok {
+		return p.w.book.Firm.Work.From, 0
+	}
+	l := s.At.In(p.w.zone)
+	return job.TimeOfDay(l.Hour()*60 + l.Minute()), s.Sealed
+}
+
+// sortLeft keeps the list of what is left out in order of job.
+func sortLeft(ls []plan.WeekLeft) {
+	sort.Slice(ls, func(i, j int) bool { return ls[i].Job < ls[j].Job })
+}

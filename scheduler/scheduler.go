@@ -1,0 +1,228 @@
+// Package scheduler runs laycast's background work: it fetches, plans, makes
+// the calls and hands messages to their transport, each when it is due. What is
+// due stands in the database; the clock is handed in; nothing waits in memory.
+// It may import anything but web, db and cmd.
+package scheduler
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"laycast/forecast"
+	"laycast/job"
+	"laycast/notify"
+	"laycast/scheduler/ledger"
+	"laycast/scheduler/task"
+)
+
+// Clock tells the time: the real one, or a virtual one that stands still while
+// a task runs.
+type Clock interface{ Now() time.Time }
+
+// Books reads and writes a firm's book.
+type Books interface {
+	Book(ctx context.Context, firm string, callsFrom job.Date) (ledger.Book, error)
+	Commit(ctx context.Context, d ledger.Decision) error
+}
+
+// Weather reads the forecasts that are kept.
+type Weather interface {
+	Runs(ctx context.Context, source string, cells []forecast.Cell) ([]forecast.Run, error)
+	SourceStates(ctx context.Context) ([]ledger.SourceState, error)
+	Prune(ctx context.Context, before time.Time) (int, error)
+}
+
+// Tasks hands out due work.
+type Tasks interface {
+	SeedTasks(ctx context.Context, ts []task.Task) error
+	ClaimTask(ctx context.Context, firm string, now time.Time, lease time.Duration) (task.Task, bool, error)
+	NextDue(ctx context.Context, firm string) (time.Time, bool, error)
+}
+
+// Outbox hands out messages.
+type Outbox interface {
+	ClaimMessage(ctx context.Context, firm string, now time.Time, lease time.Duration) (notify.Message, bool, error)
+	BeginMessage(ctx context.Context, m notify.Message, now time.Time) error
+	SettleMessage(ctx context.Context, m notify.Message) error
+	ExpireMessages(ctx context.Context, firm string, now time.Time) (int, error)
+}
+
+// Told reads what was told to whom.
+type Told interface {
+	Messages(ctx context.Context, firm string) ([]notify.Message, error)
+}
+
+// Store is the database as the scheduler sees it.
+type Store interface {
+	Books
+	Weather
+	Tasks
+	Outbox
+	Told
+}
+
+// Source is a forecast source. Fetch makes one attempt and no more.
+type Source interface {
+	Fetch(ctx context.Context, ep forecast.Endpoint, cells []forecast.Cell, now time.Time) ([]forecast.Run, error)
+	Batch(ep forecast.Endpoint) int
+}
+
+// Transport delivers one message once. An error that is a *notify.Failure says
+// what to do next; any other is tried again.
+type Transport interface {
+	Deliver(ctx context.Context, m notify.Message) error
+}
+
+// Config is what a Scheduler is made of.
+type Config struct {
+	Store      Store
+	Source     Source
+	SourceName string // as in forecast.Run.Source
+	Credit     string // weather credit shown in messages
+	Transport  Transport
+	// Redo says that delivering the same message twice does no harm: the file
+	// transport writes the same file again.
+	Redo      bool
+	Clock     Clock
+	From      string // "Name <address>" of every mail
+	PublicURL string
+	Log       zerolog.Logger
+}
+
+// Scheduler runs what is due. It holds no state but a cache of deck conditions.
+type Scheduler struct {
+	Config
+	grounds grounds
+}
+
+// New makes a Scheduler.
+func New(c Config) *Scheduler { return &Scheduler{Config: c} }
+
+// leaseFor is how long a task or message may take before another process may
+// take it over.
+const leaseFor = 2 * time.Minute
+
+// again bounds how often a task is computed anew because the book moved.
+const again = 5
+
+// Seed makes sure that every task of a firm stands in the database, first due
+// after now.
+func (s *Scheduler) Seed(ctx context.Context, f job.Firm, now time.Time) error {
+	var ts []task.Task
+	for _, n := range task.Names() {
+		if n == task.Replan || n == task.WeekMail {
+			continue // armed when there is something new to plan from
+		}
+		due, err := nextSlot(f, n, now.Add(-time.Second))
+		if err != nil {
+			return err
+		}
+		if n == task.FetchForecast || n == task.FetchEnsemble {
+			due = now // a firm begins with a forecast
+		}
+		ts = append(ts, task.Task{Firm: f.UID, Name: n, Due: due, Slot: due})
+	}
+	if err := s.Store.SeedTasks(ctx, ts); err != nil {
+		return fmt.Errorf("set up the tasks of %s: %w", f.UID, err)
+	}
+	return nil
+}
+
+// Step does one thing that is due for the firm ("" = any firm): a task, or the
+// delivery of one message. It reports whether there was one.
+func (s *Scheduler) Step(ctx context.Context, firm string) (bool, error) {
+	now := s.Clock.Now()
+	if did, err := s.deliverOne(ctx, firm, now); did || err != nil {
+		return did, err
+	}
+	t, ok, err := s.Store.ClaimTask(ctx, firm, now, leaseFor)
+	if err != nil || !ok {
+		return false, err
+	}
+	err = s.run(ctx, t)
+	switch {
+	case err == nil:
+		return true, nil
+	case errors.Is(err, ledger.ErrLeaseLost):
+		s.Log.Warn().Str("task", string(t.Name)).Str("firm", t.Firm).Msg("another process took the task over")
+		return true, nil
+	case ctx.Err() != nil:
+		return false, ctx.Err()
+	}
+	return true, fmt.Errorf("run %s of %s due %s: %w", t.Name, t.Firm, t.Due.UTC().Format(time.RFC3339), err)
+}
+
+// run computes outside and writes inside: when the book moved meanwhile it
+// reads and computes again.
+func (s *Scheduler) run(ctx context.Context, t task.Task) error {
+	for try := 0; ; try++ {
+		d, err := s.decide(ctx, t)
+		if err != nil {
+			return err
+		}
+		err = s.Store.Commit(ctx, d)
+		if !errors.Is(err, ledger.ErrMoved) || try == again {
+			if err == nil {
+				s.told(t, d)
+			}
+			return err
+		}
+	}
+}
+
+// told logs a decision by its keys.
+func (s *Scheduler) told(t task.Task, d ledger.Decision) {
+	for _, c := range d.Calls {
+		s.Log.Info().Str("firm", t.Firm).Str("job", c.Job).Str("date", c.Date.String()).Str("occasion", string(c.Occasion)).
+			Str("outcome", string(c.Outcome)).Msg("call made")
+	}
+	e := s.Log.Debug()
+	if d.Next.Note != "" {
+		e = s.Log.Warn().Str("note", d.Next.Note)
+	}
+	e.Str("firm", t.Firm).Str("task", string(t.Name)).Time("due", t.Due).Int("messages", len(d.Messages)).Time("next", d.Next.Due).Msg("task done")
+}
+
+// decide computes what one task writes.
+func (s *Scheduler) decide(ctx context.Context, t task.Task) (ledger.Decision, error) {
+	now := s.Clock.Now()
+	// yesterday's calls still matter: a go that is not closed is under way
+	from := job.DateOf(now.UTC()).AddDays(-keepCalls)
+	book, err := s.Store.Book(ctx, t.Firm, from)
+	if err != nil {
+		return ledger.Decision{}, fmt.Errorf("read the book of %s: %w", t.Firm, err)
+	}
+	w, err := s.open(book, t, now)
+	if err != nil {
+		return ledger.Decision{}, err
+	}
+	switch t.Name {
+	case task.FetchForecast:
+		err = w.fetch(ctx, forecast.Deterministic)
+	case task.FetchEnsemble:
+		err = w.fetch(ctx, forecast.Ensemble)
+	case task.Replan:
+		err = w.replanTask(ctx)
+	case task.Call:
+		err = w.evening(ctx)
+	case task.SecondLook:
+		err = w.secondLook(ctx)
+	case task.Absence:
+		err = w.absence(ctx)
+	case task.Close:
+		err = w.closeDay(ctx)
+	case task.Prune:
+		err = w.prune(ctx)
+	default:
+		err = fmt.Errorf("there is no task %q", t.Name)
+	}
+	return w.out, err
+}
+
+// keepCalls is how many days back a decision looks for calls that are not
+// closed.
+const keepCalls = 4

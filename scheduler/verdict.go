@@ -1,0 +1,165 @@
+package scheduler
+
+import (
+	"context"
+	"fmt"
+	"sync"
+	"time"
+
+	"laycast/forecast"
+	"laycast/job"
+	"laycast/rules"
+	"laycast/rules/physics"
+	"laycast/scheduler/call"
+)
+
+// grounds keeps the deck conditions worked out from the newest issues, so that
+// a plan and the call after it do not work them out twice.
+type grounds struct {
+	mu   sync.Mutex
+	kept map[groundKey]*rules.Ground
+}
+
+type groundKey struct {
+	det, ens string
+	lat, lon float64
+	elev     float64
+	surface  physics.Surface
+	profile  string
+}
+
+// mostGrounds bounds the cache: at 19 members one ground is about 1 MB.
+const mostGrounds = 128
+
+func (g *grounds) get(is forecast.Issue, j job.Job, p rules.Profile) *rules.Ground {
+	k := groundKey{lat: j.Site.Lat, lon: j.Site.Lon, elev: j.Site.ElevationM, surface: rules.SurfaceOf(j), profile: p.Name}
+	if is.Det != nil {
+		k.det = is.Det.Digest
+	}
+	if is.Ens != nil {
+		k.ens = is.Ens.Digest
+	}
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if x := g.kept[k]; x != nil {
+		return x
+	}
+	if g.kept == nil || len(g.kept) >= mostGrounds {
+		g.kept = map[groundKey]*rules.Ground{}
+	}
+	x := rules.NewGround(is, j.Site, k.surface, p)
+	g.kept[k] = x
+	return x
+}
+
+// issues reads the newest issue of every cell of the jobs.
+func (s *Scheduler) issues(ctx context.Context, jobs []job.Booking) (map[forecast.Cell]forecast.Issue, error) {
+	seen := map[forecast.Cell]bool{}
+	var cells []forecast.Cell
+	for _, b := range jobs {
+		if c := CellOf(b.Site); !seen[c] {
+			seen[c] = true
+			cells = append(cells, c)
+		}
+	}
+	runs, err := s.Store.Runs(ctx, s.SourceName, cells)
+	if err != nil {
+		return nil, fmt.Errorf("read the forecasts: %w", err)
+	}
+	return Issues(runs), nil
+}
+
+// Issues pairs the newest runs of each cell.
+func Issues(runs []forecast.Run) map[forecast.Cell]forecast.Issue {
+	out := map[forecast.Cell]forecast.Issue{}
+	for i := range runs {
+		is := out[runs[i].Cell]
+		if runs[i].Endpoint == forecast.Ensemble {
+			is.Ens = &runs[i]
+		} else {
+			is.Det = &runs[i]
+		}
+		out[runs[i].Cell] = is
+	}
+	return out
+}
+
+// caseOf makes a case for the rules.
+func caseOf(f job.Firm, b job.Booking, hands int, zone *time.Location) (rules.Case, error) {
+	p, err := rules.ProfileNamed(b.Profile)
+	if err != nil {
+		return rules.Case{}, fmt.Errorf("job %s: %w", b.ID, err)
+	}
+	return rules.Case{Job: b, Crew: hands, Profile: p, Hours: f.Work, Zone: zone}, nil
+}
+
+// Judge gives the verdict for a job on one day with a crew of so many hands,
+// from an issue, for times on site after now.
+func (s *Scheduler) Judge(f job.Firm, b job.Booking, hands int, d job.Date, is forecast.Issue, now time.Time) (rules.Day, error) {
+	zone, err := time.LoadLocation(f.Zone)
+	if err != nil {
+		return rules.Day{}, fmt.Errorf("load the zone of %s: %w", f.UID, err)
+	}
+	c, err := caseOf(f, b, hands, zone)
+	if err != nil {
+		return rules.Day{}, err
+	}
+	return s.grounds.get(is, b.Job, c.Profile).Judge(c, d, now, f.Bounds), nil
+}
+
+// HourTable gives the hours of [from, to) at a job's site.
+func (s *Scheduler) HourTable(b job.Booking, is forecast.Issue, from, to time.Time) ([]rules.Hour, error) {
+	p, err := rules.ProfileNamed(b.Profile)
+	if err != nil {
+		return nil, err
+	}
+	return s.grounds.get(is, b.Job, p).HourTable(from, to), nil
+}
+
+// underWay gives a job as it will stand once the days of its visit that were
+// called go, and are not closed, are laid. Later days are judged and planned
+// from there.
+func (w *work) underWay(b job.Booking, before job.Date) job.Booking {
+	for _, v := range w.book.Visits {
+		if v.Job != b.ID {
+			continue
+		}
+		for i, d := range v.Days {
+			if i < v.Done || !d.Before(before) {
+				continue
+			}
+			if k := w.standing(b.ID, d); k == nil || k.Outcome != call.Go {
+				continue
+			}
+			c, err := caseOf(w.book.Firm, b, w.crew(v.Crew).Size, w.zone)
+			if err != nil {
+				return b
+			}
+			if bay, ok := c.NextBay(d); ok {
+				b = laid(b, bay, d, false)
+			}
+		}
+	}
+	return b
+}
+
+// laid gives a job after a bay was done on day d; full says that the topcoat
+// went on the same day.
+func laid(b job.Booking, bay rules.Bay, d job.Date, full bool) job.Booking {
+	if bay.Task == rules.Coat {
+		b.CoatedM2 = b.Roof.AreaM2
+		return b
+	}
+	b.LaidM2 = min(b.LaidM2+bay.AreaM2, b.Roof.AreaM2)
+	b.SealedOn = d
+	if full {
+		b.CoatedM2 = min(b.CoatedM2+bay.AreaM2, b.Roof.AreaM2)
+	}
+	return b
+}
+
+// finished reports whether nothing of the roof is left to lay or to topcoat.
+func finished(b job.Booking) bool {
+	const square = 0.005 // areas are kept to the centimetre squared
+	return b.Roof.AreaM2-b.LaidM2 < square && b.Roof.AreaM2-b.CoatedM2 < square
+}

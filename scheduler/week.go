@@ -1,0 +1,172 @@
+package scheduler
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"laycast/forecast"
+	"laycast/job"
+	"laycast/rules"
+	"laycast/scheduler/call"
+	"laycast/scheduler/ledger"
+	"laycast/scheduler/plan"
+	"laycast/scheduler/task"
+)
+
+// week turns a solution back into dates and words, and changes the visits it
+// moves.
+func (p *planner) week(sol plan.Plan) plan.Week {
+	w := p.w
+	week := plan.Week{
+		ID: w.now.UTC().Format("20060102T150405Z"), Made: w.now,
+		Objective: job.Money(sol.Objective), Bound: job.Money(sol.Bound), Gap: sol.Gap(), Proven: sol.Proven,
+		Visits: []plan.WeekVisit{}, Left: append([]plan.WeekLeft{}, p.left...), Changes: []plan.WeekChange{},
+	}
+	was := map[string]job.Date{}
+	if w.book.Week != nil {
+		for _, v := range w.book.Week.Visits {
+			if len(v.Days) > 0 {
+				was[v.Job] = v.Days[0]
+			}
+		}
+	}
+	byJob := map[string]candidate{}
+	for _, c := range p.cands {
+		byJob[c.visit.Job] = c
+	}
+	for _, pl := range sol.Placings {
+		c := byJob[pl.Job]
+		v := p.settle(c, pl)
+		days := v.Days[v.Done:]
+		_, chance := p.start(c, w.crew(pl.Crew).Size, days[0], pl.Slot, pl.HalfDays)
+		week.Visits = append(week.Visits, plan.WeekVisit{
+			Job: v.Job, N: v.N, Crew: v.Crew, Days: days, Start: v.Start, Slot: v.Slot, Chance: chance, Told: v.Told,
+		})
+		if from := was[pl.Job]; from != days[0] && !c.fixed {
+			week.Changes = append(week.Changes, plan.WeekChange{Job: pl.Job, From: from, To: days[0], Reason: p.why(c, from)})
+		}
+	}
+	for _, l := range sol.Left {
+		c := byJob[l.Job]
+		p.unplace(c)
+		words := leftWords(l.Reason)
+		week.Left = append(week.Left, plan.WeekLeft{Job: l.Job, Reason: words})
+		if from := was[l.Job]; !from.IsZero() && !from.Before(p.day0) {
+			week.Changes = append(week.Changes, plan.WeekChange{Job: l.Job, From: from, Reason: p.why(c, from)})
+		}
+	}
+	sortLeft(week.Left)
+	return week
+}
+
+// settle gives the visit its place, and records it where it is new.
+func (p *planner) settle(c candidate, pl plan.Placing) job.Visit {
+	v := c.visit
+	if c.fixed {
+		return v
+	}
+	days := append([]job.Date{}, v.Days[:v.Done]...)
+	for _, d := range pl.Days {
+		days = append(days, p.day0.AddDays(d))
+	}
+	start, _ := p.start(c, p.w.crew(pl.Crew).Size, days[v.Done], pl.Slot, pl.HalfDays)
+	if v.Crew == pl.Crew && slices.Equal(v.Days, days) && v.Start == start && v.Slot == pl.Slot {
+		return v
+	}
+	v.Crew, v.Days, v.Start, v.Slot = pl.Crew, days, start, pl.Slot
+	p.w.setVisit(v)
+	return v
+}
+
+// unplace takes a visit's place away.
+func (p *planner) unplace(c candidate) {
+	v := c.visit
+	if c.fixed || len(v.Days) == v.Done {
+		return
+	}
+	v.Crew, v.Days = "", v.Days[:v.Done]
+	p.w.setVisit(v)
+}
+
+// why says in words why a visit does not stand where it stood.
+func (p *planner) why(c candidate, from job.Date) string {
+	if from.IsZero() {
+		return "a place was found"
+	}
+	if k := p.w.standing(c.visit.Job, from); k != nil && k.Outcome == call.NoGo {
+		return "it was no-go on " + from.Words()
+	}
+	for _, days := range c.days {
+		if s, ok := days[from].BestStart(); ok && days[from].Basis == rules.FromMembers {
+			return fmt.Sprintf("its chance on %s is now %.0f %%", from.Words(), s.Sealed*100)
+		}
+	}
+	return "the week as a whole gains by it"
+}
+
+// leftWords says why a job has no place.
+func leftWords(r plan.Reason) string {
+	switch r {
+	case plan.NoCrew:
+		return "no crew has the skill or the hands for it"
+	case plan.NoDay:
+		return "no day that the forecast reaches lies between its earliest and its last date with a crew free to work"
+	case plan.NotWorth:
+		return "on every day within reach the chance is too poor to be worth opening the roof"
+	case plan.NoRoom:
+		return "other jobs are worth more on every day it could take"
+	case plan.TooLong:
+		return "it takes longer than the days that are left for it"
+	}
+	return "its place is not possible as it stands; please look at it"
+}
+
+// setVisit changes a visit in the book at hand and in the decision.
+func (w *work) setVisit(v job.Visit) {
+	same := func(x job.Visit) bool { return x.Job == v.Job && x.N == v.N }
+	for _, list := range []*[]job.Visit{&w.book.Visits, &w.out.Visits} {
+		if i := slices.IndexFunc(*list, same); i >= 0 {
+			(*list)[i] = v
+		} else {
+			*list = append(*list, v)
+		}
+	}
+}
+
+// setBooking changes a job in the book at hand and in the decision.
+func (w *work) setBooking(b job.Booking) {
+	same := func(x job.Booking) bool { return x.ID == b.ID }
+	for _, list := range []*[]job.Booking{&w.book.Jobs, &w.out.Bookings} {
+		if i := slices.IndexFunc(*list, same); i >= 0 {
+			(*list)[i] = b
+		} else {
+			*list = append(*list, b)
+		}
+	}
+}
+
+// addCall puts a call into the book at hand and into the decision.
+func (w *work) addCall(c call.Call) {
+	w.book.Calls = append(w.book.Calls, c)
+	w.out.Calls = append(w.out.Calls, c)
+}
+
+// Week works out the plan as it would be made now from a book and the issues of
+// its cells, with the visits it would change, and stores nothing.
+func (s *Scheduler) Week(b ledger.Book, issues map[forecast.Cell]forecast.Issue, now time.Time) (plan.Week, []job.Visit, error) {
+	b.Visits = slices.Clone(b.Visits)
+	w, err := s.open(b, task.Task{Firm: b.Firm.UID, Name: task.Replan, Due: now, Slot: now}, now)
+	if err != nil {
+		return plan.Week{}, nil, err
+	}
+	p, err := newPlanner(w, issues)
+	if err != nil {
+		return plan.Week{}, nil, err
+	}
+	sol := plan.Solve(p.in)
+	if err := plan.Check(p.in, sol); err != nil {
+		return plan.Week{}, nil, fmt.Errorf("the plan breaks a rule: %w", err)
+	}
+	return p.week(sol), w.out.Visits, nil
+}

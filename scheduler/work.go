@@ -1,0 +1,109 @@
+package scheduler
+
+import (
+	"fmt"
+	"time"
+
+	"laycast/job"
+	"laycast/notify"
+	"laycast/scheduler/call"
+	"laycast/scheduler/ledger"
+	"laycast/scheduler/task"
+)
+
+// work is one task on its way: what it read, and what it will write.
+type work struct {
+	s    *Scheduler
+	book ledger.Book
+	task task.Task
+	now  time.Time
+	zone *time.Location
+	say  *notify.Composer
+	out  ledger.Decision
+}
+
+func (s *Scheduler) open(b ledger.Book, t task.Task, now time.Time) (*work, error) {
+	zone, err := time.LoadLocation(b.Firm.Zone)
+	if err != nil {
+		return nil, fmt.Errorf("load the zone of %s: %w", b.Firm.UID, err)
+	}
+	say, err := notify.NewComposer(notify.ComposerConfig{Firm: b.Firm, From: s.From, PublicURL: s.PublicURL, Credit: s.Credit})
+	if err != nil {
+		return nil, fmt.Errorf("set up the mails of %s: %w", b.Firm.UID, err)
+	}
+	w := &work{s: s, book: b, task: t, now: now, zone: zone, say: say}
+	w.out = ledger.Decision{Firm: b.Firm.UID, Revision: b.Revision, Now: now, Task: t}
+	w.out.Next = task.Task{Firm: t.Firm, Name: t.Name}
+	due, err := nextSlot(b.Firm, t.Name, now)
+	if err != nil {
+		return nil, err
+	}
+	w.out.Next.Due, w.out.Next.Slot = due, due
+	return w, nil
+}
+
+// today is the firm's civil day.
+func (w *work) today() job.Date { return job.DateOf(w.now.In(w.zone)) }
+
+// booking gives a job of the book.
+func (w *work) booking(id string) (job.Booking, bool) {
+	for _, b := range w.book.Jobs {
+		if b.ID == id {
+			return b, true
+		}
+	}
+	return job.Booking{}, false
+}
+
+// crew gives a crew of the book; one that is gone keeps its id as its name.
+func (w *work) crew(id string) job.Crew {
+	for _, c := range w.book.Crews {
+		if c.ID == id {
+			return c
+		}
+	}
+	return job.Crew{ID: id, Name: id}
+}
+
+// standing gives the call in force for a job on a day.
+func (w *work) standing(id string, d job.Date) *call.Call {
+	var last *call.Call
+	for i := range w.book.Calls {
+		if c := &w.book.Calls[i]; c.Job == id && c.Date == d {
+			last = c
+		}
+	}
+	return last
+}
+
+// late reports whether the task runs after its grace is over; then it is not
+// done but recorded as missed, and the owner is told.
+func (w *work) late(until time.Time) bool { return w.now.After(until) }
+
+// missed tells the owner that something did not happen in time.
+func (w *work) missed(what string) {
+	w.trouble("missed-"+string(w.task.Name), what+" was missed", []string{
+		fmt.Sprintf("It was due at %s, but laycast was not running or could not do it until %s.",
+			w.task.Slot.In(w.zone).Format("15:04 on Monday 2 January"), w.now.In(w.zone).Format("15:04 on Monday 2 January")),
+		"Please tell crews and customers yourself.",
+	})
+}
+
+// trouble writes to the owner, once for each subject and civil day.
+func (w *work) trouble(about, subject string, lines []string) {
+	m, err := w.say.Trouble(notify.TroubleLetter{About: about + " " + w.today().String(), Subject: subject, Lines: lines, Now: w.now})
+	w.post(m, err, w.book.Firm.Email, "", job.Date{})
+}
+
+// post puts a composed message into the decision. One that cannot be composed
+// is recorded as untold, so that nothing is lost without a trace.
+func (w *work) post(m notify.Message, err error, person, id string, d job.Date) {
+	if err != nil {
+		w.out.Untold = append(w.out.Untold, notify.Untold{
+			Firm: w.book.Firm.UID, Person: person, Job: id, Date: d, At: w.now, Reason: err.Error(),
+		})
+		w.s.Log.Error().Err(err).Str("job", id).Str("person", person).Msg("message could not be composed")
+		return
+	}
+	w.out.Messages = append(w.out.Messages, m)
+}
