@@ -1,0 +1,65 @@
+SHELL := /bin/bash
+.SHELLFLAGS := -eu -o pipefail -c
+.DEFAULT_GOAL := help
+
+GO ?= go
+FUZZTIME ?= 5s
+STATICCHECK_VERSION := v0.8.2
+# a clone may belong to another user than the one who builds, and git then
+# refuses to tell its state
+export GOFLAGS ?= -buildvcs=false
+# the race detector needs a C compiler; nothing else here does
+RACE := $(if $(shell command -v gcc || command -v clang || command -v cc),-race,)
+
+.PHONY: help build test check fmt vet lint race fuzz vuln demo clean
+
+help: ## list what can be made
+	@awk -F ':.*## ' '/^[a-z]+:.*## /{printf "  make %-8s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
+
+build: ## build ./laycast, one static program
+	CGO_ENABLED=0 $(GO) build -trimpath -o laycast ./cmd/laycast
+
+test: ## run all tests (gets PostgreSQL first where it may)
+	@sh testdata/need.sh
+	$(GO) test ./...
+
+check: fmt vet lint race fuzz ## all of the quality checks: format, vet, staticcheck, tests with -race, short fuzzing
+	@echo "check: all clean"
+
+fmt: ## fail on files that gofmt would change
+	@files=$$(gofmt -l .); if [ -n "$$files" ]; then echo "gofmt would change these files; run gofmt -w on them:"; echo "$$files"; exit 1; fi
+
+vet: ## run go vet
+	$(GO) vet ./...
+
+lint: ## run staticcheck, fetching it if need be
+	@if command -v staticcheck >/dev/null; then \
+		echo staticcheck ./...; staticcheck ./...; \
+	elif $(GO) run honnef.co/go/tools/cmd/staticcheck@$(STATICCHECK_VERSION) -version; then \
+		$(GO) run honnef.co/go/tools/cmd/staticcheck@$(STATICCHECK_VERSION) ./...; \
+	else echo "lint: NOT RUN: staticcheck $(STATICCHECK_VERSION) could not be had"; fi
+
+race: ## run all tests under the race detector
+	@sh testdata/need.sh
+	@if [ -z "$(RACE)" ]; then echo "race: no C compiler found, so the tests run WITHOUT the race detector; install gcc for it"; fi
+	$(GO) test $(RACE) ./...
+
+fuzz: ## fuzz every parser for FUZZTIME (5s)
+	@list=$$($(GO) test -list '^Fuzz' ./... | awk '/^Fuzz/{f[n++]=$$1} /^ok/{for(i=0;i<n;i++)print $$2, f[i]; n=0}'); \
+	[ -n "$$list" ] || { echo "fuzz: no targets found, which cannot be right"; exit 1; }; \
+	while read -r pkg f; do \
+		echo "fuzz $$pkg $$f for $(FUZZTIME)"; \
+		out=$$($(GO) test -run '^$$' -fuzz "^$$f\$$" -fuzztime $(FUZZTIME) $$pkg 2>&1) || { echo "$$out"; exit 1; }; \
+	done <<<"$$list"; echo "fuzz: $$(wc -l <<<"$$list") targets, nothing found"
+
+vuln: ## look for known weaknesses in the libraries, where the database can be reached
+	@if ! command -v govulncheck >/dev/null; then echo "vuln: NOT RUN: govulncheck is not installed"; exit 0; fi; \
+	rc=0; govulncheck ./... || rc=$$?; \
+	if [ $$rc = 3 ]; then echo "vuln: weaknesses found"; exit 1; \
+	elif [ $$rc != 0 ]; then echo "vuln: NOT RUN: govulncheck could not do its work (exit $$rc), most likely for want of its database"; fi
+
+demo: ## tell the whole story once on the built-in scenario
+	$(GO) run ./cmd/laycast demo --once
+
+clean: ## remove what make build made
+	rm -f laycast

@@ -1,0 +1,262 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"laycast/forecast"
+	"laycast/job"
+	"laycast/rules"
+	"laycast/scheduler"
+	"laycast/scheduler/call"
+	"laycast/scheduler/ledger"
+)
+
+type checkCmd struct {
+	Job   string `arg:"" help:"Id of the job."`
+	On    string `help:"Only this day, with its hour table." placeholder:"DATE"`
+	Now   string `help:"As if it were this time (RFC 3339); nothing is stored."`
+	Hours bool   `help:"Print the hour table of every day."`
+	JSON  bool   `help:"Print JSON."`
+}
+
+// Help shows examples.
+func (checkCmd) Help() string {
+	return "Examples:\n  laycast check J-001\n  laycast check J-001 --on 2027-04-15\n\n" +
+		"A forecast is no permission: the lead hand decides on site. The resin maker's data sheet, local codes and licensed practice govern."
+}
+
+// Run prints the verdict for one job.
+func (c *checkCmd) Run(ctx context.Context, s *session) error {
+	h, b, err := s.book(ctx)
+	if err != nil {
+		return err
+	}
+	defer h.close()
+	j, err := findJob(b, c.Job)
+	if err != nil {
+		return err
+	}
+	now, pretended, err := h.now(ctx, c.Now)
+	if err != nil {
+		return err
+	}
+	issues, err := s.issues(ctx, h, []job.Booking{j}, now, pretended, c.Now != "")
+	if err != nil {
+		return err
+	}
+	var only job.Date
+	if c.On != "" {
+		if only, err = job.ParseDate(c.On); err != nil {
+			return usageError{err}
+		}
+	}
+	v, err := verdict(h, b, j, issues[scheduler.CellOf(j.Site)], now, only)
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		return s.printJSON(v.json())
+	}
+	v.text(s, c.Hours || c.On != "")
+	return nil
+}
+
+// fresh is how old a stored forecast may be before a looking command asks the
+// source again.
+const fresh = time.Hour
+
+// issues gives the issues of the jobs' cells: asked from the source as of now
+// where they are wanted so or the stored ones are old, and never stored.
+func (s *session) issues(ctx context.Context, h *house, jobs []job.Booking, now time.Time, stampDate, ask bool) (map[forecast.Cell]forecast.Issue, error) {
+	src, name, _, err := h.source(stampDate)
+	if err != nil {
+		return nil, err
+	}
+	seen := map[forecast.Cell]bool{}
+	var cells []forecast.Cell
+	for _, j := range jobs {
+		if c := scheduler.CellOf(j.Site); !seen[c] {
+			seen[c] = true
+			cells = append(cells, c)
+		}
+	}
+	kept, err := h.db.Runs(ctx, name, cells)
+	if err != nil {
+		return nil, err
+	}
+	old := ask || len(kept) < 2*len(cells)
+	for _, r := range kept {
+		old = old || now.Sub(r.LastSeen) > fresh
+	}
+	if !old {
+		return scheduler.Issues(kept), nil
+	}
+	runs, err := fetchAll(ctx, src, cells, kept, now)
+	if err != nil {
+		if ask || len(kept) == 0 {
+			return nil, fmt.Errorf("ask the weather source: %w", err)
+		}
+		fmt.Fprintf(s.Err, "laycast: the source does not answer (%v); this is from the forecast that is kept\n", err)
+		return scheduler.Issues(kept), nil
+	}
+	return scheduler.Issues(runs), nil
+}
+
+// fetchAll asks for all cells of both endpoints, batch by batch.
+func fetchAll(ctx context.Context, src scheduler.Source, cells []forecast.Cell, kept []forecast.Run, now time.Time) ([]forecast.Run, error) {
+	before := map[string]*forecast.Run{}
+	for i, r := range kept {
+		before[string(r.Endpoint)+r.Cell.String()] = &kept[i]
+	}
+	var out []forecast.Run
+	for _, ep := range []forecast.Endpoint{forecast.Deterministic, forecast.Ensemble} {
+		n := src.Batch(ep)
+		for i := 0; i < len(cells); i += n {
+			runs, err := src.Fetch(ctx, ep, cells[i:min(i+n, len(cells))], now)
+			if err != nil {
+				return nil, err
+			}
+			for _, r := range runs {
+				// the stored runs may be from a later time than the one asked for
+				prev := before[string(ep)+r.Cell.String()]
+				if prev != nil && prev.LastSeen.After(now) {
+					prev = nil
+				}
+				c, _ := forecast.Carry(prev, r, now)
+				out = append(out, c)
+			}
+		}
+	}
+	return out, nil
+}
+
+// finding is the verdict for one job, ready to be printed.
+type finding struct {
+	firm  job.Firm
+	job   job.Booking
+	issue forecast.Issue
+	now   time.Time
+	zone  *time.Location
+	days  []foundDay
+}
+
+type foundDay struct {
+	rules.Day
+	outcome call.Outcome
+	reasons []string
+	hours   []rules.Hour
+}
+
+// mostDays bounds how many days a check looks ahead.
+const mostDays = 10
+
+func verdict(h *house, b ledger.Book, j job.Booking, is forecast.Issue, now time.Time, only job.Date) (*finding, error) {
+	zone, err := time.LoadLocation(h.firm.Zone)
+	if err != nil {
+		return nil, fmt.Errorf("load zone %s: %w", h.firm.Zone, err)
+	}
+	f := &finding{firm: h.firm, job: j, issue: is, now: now, zone: zone}
+	judge := scheduler.New(scheduler.Config{Log: zerolog.Nop()})
+	today := job.DateOf(now.In(zone))
+	for i := range mostDays {
+		d := today.AddDays(i)
+		if !only.IsZero() && d != only {
+			continue
+		}
+		day, err := judge.Judge(h.firm, j, handsFor(b, j), d, is, now)
+		if err != nil {
+			return nil, err
+		}
+		k := call.DecideEvening(call.Input{Firm: h.firm, Job: j, Date: d, Now: now, Due: now, Day: day, Issue: is})
+		hours, err := judge.HourTable(j, is, job.Instant(d, 0, zone), job.Instant(d.AddDays(1), 0, zone))
+		if err != nil {
+			return nil, err
+		}
+		f.days = append(f.days, foundDay{day, k.Outcome, k.Reasons, hours})
+	}
+	if len(f.days) == 0 {
+		return nil, usageError{fmt.Errorf("%s does not lie in the %d days from %s", only, mostDays, today)}
+	}
+	return f, nil
+}
+
+// handsFor gives the hands of the crew that would come: the one planned, else
+// the first that can do it.
+func handsFor(b ledger.Book, j job.Booking) int {
+	hands := 0
+	for _, c := range b.Crews {
+		if c.Has(j.Skill) && hands == 0 {
+			hands = c.Size
+		}
+		for _, v := range b.Visits {
+			if v.Job == j.ID && v.Crew == c.ID {
+				return c.Size
+			}
+		}
+	}
+	if hands == 0 {
+		return 2
+	}
+	return hands
+}
+
+// text prints one sentence a day, and the hours where asked.
+func (f *finding) text(s *session, hours bool) {
+	s.printf("%s  %s, %.4g m², %s\n", f.job.ID, f.job.Title, f.job.Roof.AreaM2, f.job.Roof.Work)
+	for _, d := range f.days {
+		s.printf("\n%s: %s\n", d.Date.Words(), f.sentence(d))
+		for _, x := range d.Failing {
+			s.printf("    %d of %d stopped by %s, %s to %s\n", x.Members, d.Members, x.Limit, f.hm(x.From), f.hm(x.To))
+		}
+		if !hours {
+			continue
+		}
+		for _, g := range d.Stages {
+			t := g.Tightest
+			s.printf("    %-13s %s to %s  tightest: %s %.4g of %.4g %s at %s\n", g.Stage, f.hm(g.From), f.hm(g.To), t.Limit, t.Value, t.Bound, t.Unit, f.hm(t.At))
+		}
+		s.printf("    hour   air   dew  deck  margin   rh  rain  wind  gust  water  cure\n")
+		for _, x := range d.hours {
+			light := " "
+			if x.Daylight {
+				light = "*"
+			}
+			s.printf("    %s%s %s %s %s  %s  %s %s %s %s %s  %s\n", f.hm(x.At), light, cell(x.Air, 1), cell(x.Dew, 1), cell(x.Surface, 1), cell(x.DewMargin, 1),
+				cell(x.RH, 0), cell(x.Rain, 1), cell(x.Wind, 1), cell(x.Gust, 1), cell(x.Water, 2), cell(x.CureRate, 2))
+		}
+	}
+	if is := f.issue; is.Det != nil {
+		s.printf("\nForecast from %s, fetched %s. * is daylight. Times are %s.\n", is.Det.Source, f.hm(is.Det.LastSeen), f.firm.Zone)
+	}
+	s.printf("A forecast is no permission: the lead hand decides on site; the resin maker's data sheet, local codes and licensed practice govern.\n")
+}
+
+func (f *finding) sentence(d foundDay) string {
+	st, ok := d.BestStart()
+	if !ok {
+		return "unknown: " + d.reasons[0]
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s if called now, on site %s, %.0f %% to be sealed", d.outcome, f.hm(st.At), st.Sealed*100)
+	if !d.SealedBy.IsZero() {
+		fmt.Fprintf(&b, " (by %s, nine in ten by %s)", f.hm(d.SealedBy), f.hm(d.SealedByLate))
+	}
+	fmt.Fprintf(&b, ", %.0f %% topcoated too, %.0f %% rain while open", st.Full*100, st.RainOpen*100)
+	return b.String()
+}
+
+func (f *finding) hm(t time.Time) string { return t.In(f.zone).Format("15:04") }
+
+// cell prints a number in five columns, or a dash where it is not known.
+func cell(x float64, decimals int) string {
+	if math.IsNaN(x) {
+		return "    -"
+	}
+	return fmt.Sprintf("%5.*f", decimals, x)
+}

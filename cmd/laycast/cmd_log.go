@@ -1,0 +1,163 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"text/tabwriter"
+
+	"laycast/job"
+	"laycast/rules"
+	"laycast/scheduler/call"
+)
+
+type callsCmd struct {
+	JSON bool   `help:"Print JSON."`
+	Now  string `help:"Only what was decided by this time (RFC 3339)."`
+}
+
+// callOut is a call as it is printed; DESIGN section 13 fixes its fields.
+type callOut struct {
+	Job      string        `json:"job"`
+	Visit    int           `json:"visit"`
+	Crew     string        `json:"crew"`
+	Date     job.Date      `json:"date"`
+	Occasion call.Occasion `json:"occasion"`
+	Revision int64         `json:"revision"`
+	Outcome  call.Outcome  `json:"outcome"`
+	Chance   *float64      `json:"chance"`
+	Full     *float64      `json:"full"`
+	RainOpen *float64      `json:"p_rain_open"`
+	Basis    rules.Basis   `json:"basis"`
+	Members  int           `json:"members"`
+	Made     any           `json:"made"`
+	Late     bool          `json:"late"`
+	Start    any           `json:"start"`
+	SealedBy any           `json:"sealed_by"`
+	NoReturn any           `json:"no_return"`
+	Reasons  []string      `json:"reasons"`
+}
+
+// Run prints the calls, oldest first.
+func (c *callsCmd) Run(ctx context.Context, s *session) error {
+	h, err := s.open(ctx)
+	if err != nil {
+		return err
+	}
+	defer h.close()
+	calls, err := h.db.Calls(ctx, h.firm.UID)
+	if err != nil {
+		return err
+	}
+	out := []callOut{}
+	for _, k := range calls {
+		if c.Now != "" {
+			t, err := parseTime(c.Now)
+			if err != nil {
+				return err
+			}
+			if k.Made.After(t) {
+				continue
+			}
+		}
+		out = append(out, printable(k))
+	}
+	if c.JSON {
+		return s.printJSON(out)
+	}
+	if len(out) == 0 {
+		s.printf("No calls have been made yet.\n")
+	}
+	for _, k := range out {
+		chance := "chance unknown"
+		if k.Chance != nil {
+			chance = fmt.Sprintf("%.0f %%", *k.Chance*100)
+		}
+		s.printf("%s  %-6s %s, crew %s (%s, %s): %s\n", k.Date, strings.ToUpper(string(k.Outcome)), k.Job, k.Crew, k.Occasion, chance, strings.Join(k.Reasons, "; "))
+	}
+	return nil
+}
+
+func printable(k call.Call) callOut {
+	o := callOut{
+		Job: k.Job, Visit: k.Visit, Crew: k.Crew, Date: k.Date, Occasion: k.Occasion, Revision: k.Revision, Outcome: k.Outcome,
+		Basis: k.Basis, Members: k.Members, Made: stamp(k.Made), Late: k.Late, Reasons: k.Reasons,
+		Start: stamp(k.Start), SealedBy: stamp(k.SealedBy), NoReturn: stamp(k.NoReturn),
+	}
+	if k.Known {
+		o.Chance, o.Full, o.RainOpen = num(k.Chance, 4), num(k.Full, 4), num(k.RainOpen, 4)
+	}
+	return o
+}
+
+type messagesCmd struct {
+	Show string `help:"Print one message as it was sent." placeholder:"ID"`
+	JSON bool   `help:"Print JSON."`
+	Now  string `help:"Only what was written by this time (RFC 3339)."`
+}
+
+type messageOut struct {
+	ID        string   `json:"id"`
+	To        string   `json:"to"`
+	Kind      string   `json:"kind"`
+	Job       string   `json:"job"`
+	Visit     int      `json:"visit"`
+	Date      job.Date `json:"date"`
+	State     string   `json:"state"`
+	MessageID string   `json:"message_id"`
+	Subject   string   `json:"subject"`
+	Created   any      `json:"created"`
+	Sent      any      `json:"sent"`
+	Reason    string   `json:"reason"`
+	Note      string   `json:"note"`
+}
+
+// Run prints the messages, oldest first, or one of them whole.
+func (c *messagesCmd) Run(ctx context.Context, s *session) error {
+	h, err := s.open(ctx)
+	if err != nil {
+		return err
+	}
+	defer h.close()
+	if c.Show != "" {
+		m, err := h.db.Message(ctx, h.firm.UID, c.Show)
+		if err != nil {
+			return fmt.Errorf("find message %q: %w", c.Show, err)
+		}
+		_, err = s.Out.Write(m.Wire)
+		return err
+	}
+	ms, err := h.db.Messages(ctx, h.firm.UID)
+	if err != nil {
+		return err
+	}
+	out := []messageOut{}
+	for _, m := range ms {
+		if c.Now != "" {
+			t, err := parseTime(c.Now)
+			if err != nil {
+				return err
+			}
+			if m.Created.After(t) {
+				continue
+			}
+		}
+		o := messageOut{
+			ID: m.ID, To: m.Recipient, Kind: string(m.Kind), Job: m.Job, Visit: m.Visit, Date: m.Date, State: string(m.State),
+			MessageID: m.MessageID, Subject: m.Subject, Created: stamp(m.Created), Reason: m.Reason, Note: m.Note,
+		}
+		if m.State == "sent" {
+			o.Sent = stamp(m.Settled)
+		}
+		out = append(out, o)
+	}
+	if c.JSON {
+		return s.printJSON(out)
+	}
+	t := tabwriter.NewWriter(s.Out, 0, 4, 2, ' ', 0)
+	fmt.Fprintln(t, "ID\tCREATED\tTO\tKIND\tSTATE\tSUBJECT")
+	for _, m := range out {
+		fmt.Fprintf(t, "%s\t%v\t%s\t%s\t%s\t%s\n", m.ID, m.Created, m.To, m.Kind, m.State, m.Subject)
+	}
+	return t.Flush()
+}

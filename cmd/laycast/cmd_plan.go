@@ -1,0 +1,180 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"laycast/job"
+	"laycast/scheduler"
+	"laycast/scheduler/ledger"
+	"laycast/scheduler/plan"
+)
+
+type planCmd struct {
+	Apply    bool   `help:"Make this the plan in force."`
+	Now      string `help:"As if it were this time (RFC 3339); nothing is stored."`
+	Instance string `help:"Solve a planner benchmark file instead." type:"existingfile" placeholder:"FILE"`
+	JSON     bool   `help:"Print JSON."`
+}
+
+// Help shows examples.
+func (planCmd) Help() string {
+	return "Examples:\n  laycast plan\n  laycast plan --apply\n  laycast plan --instance FILE.json --json"
+}
+
+// Run prints the week as it would be planned now.
+func (c *planCmd) Run(ctx context.Context, s *session) error {
+	if c.Instance != "" {
+		return c.solve(s)
+	}
+	if c.Apply && c.Now != "" {
+		return usageError{errors.New("--now stores nothing, so it does not go with --apply")}
+	}
+	h, b, err := s.book(ctx)
+	if err != nil {
+		return err
+	}
+	defer h.close()
+	now, pretended, err := h.now(ctx, c.Now)
+	if err != nil {
+		return err
+	}
+	var open []job.Booking
+	for _, j := range b.Jobs {
+		if j.State == job.Booked {
+			open = append(open, j)
+		}
+	}
+	issues, err := s.issues(ctx, h, open, now, pretended, c.Now != "")
+	if err != nil {
+		return err
+	}
+	sched := scheduler.New(scheduler.Config{From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, Log: zerolog.Nop()})
+	week, visits, err := sched.Week(b, issues, now)
+	if err != nil {
+		return err
+	}
+	if c.Apply {
+		err := h.db.Commit(ctx, ledger.Decision{Firm: h.firm.UID, Revision: b.Revision, Now: now, Week: &week, Visits: visits})
+		if err != nil {
+			return fmt.Errorf("make the plan the one in force: %w", err)
+		}
+	}
+	if c.JSON {
+		return s.printJSON(weekJSON(week))
+	}
+	s.printWeek(week, b)
+	return nil
+}
+
+// solve solves one benchmark file.
+func (c *planCmd) solve(s *session) error {
+	data, err := os.ReadFile(c.Instance)
+	if err != nil {
+		return fmt.Errorf("read %s: %w", c.Instance, err)
+	}
+	in, err := plan.ReadInstance(data)
+	if err != nil {
+		return fmt.Errorf("read %s: %w", c.Instance, err)
+	}
+	begun := time.Now()
+	sol := plan.Solve(in)
+	res, err := plan.NewResult(sol, time.Since(begun).Milliseconds())
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		return json.NewEncoder(s.Out).Encode(res)
+	}
+	s.printf("placed %d, left %d, objective %d, %s\n", len(sol.Placings), len(sol.Left), sol.Objective, boundWords(sol.Gap(), sol.Proven))
+	return nil
+}
+
+// weekOut is the JSON of `plan`; DESIGN section 13 fixes its fields.
+type weekOut struct {
+	Made      any               `json:"made"`
+	Objective job.Money         `json:"objective"`
+	Bound     job.Money         `json:"bound"`
+	Gap       float64           `json:"gap"`
+	Proven    bool              `json:"proven"`
+	Visits    []visitOut        `json:"visits"`
+	Left      []plan.WeekLeft   `json:"left"`
+	Changes   []plan.WeekChange `json:"changes"`
+}
+
+type visitOut struct {
+	Job    string     `json:"job"`
+	N      int        `json:"n"`
+	Crew   string     `json:"crew"`
+	Days   []job.Date `json:"days"`
+	Start  string     `json:"start"`
+	Chance *float64   `json:"chance"`
+	Told   any        `json:"told"`
+}
+
+func weekJSON(w plan.Week) weekOut {
+	out := weekOut{Made: stamp(w.Made), Objective: w.Objective, Bound: w.Bound, Gap: w.Gap, Proven: w.Proven, Visits: []visitOut{}, Left: w.Left, Changes: w.Changes}
+	for _, v := range w.Visits {
+		o := visitOut{Job: v.Job, N: v.N, Crew: v.Crew, Days: v.Days, Start: v.Start.String(), Chance: num(v.Chance, 4)}
+		if !v.Told.IsZero() {
+			o.Told = v.Told.String()
+		}
+		out.Visits = append(out.Visits, o)
+	}
+	return out
+}
+
+// printWeek prints a week for people.
+func (s *session) printWeek(w plan.Week, b ledger.Book) {
+	name := map[string]string{}
+	for _, c := range b.Crews {
+		name[c.ID] = c.Name
+	}
+	title := map[string]string{}
+	for _, j := range b.Jobs {
+		title[j.ID] = fmt.Sprintf("%s, %.4g m²", j.Title, j.Roof.AreaM2)
+	}
+	last := job.Date{}
+	for _, v := range w.Visits {
+		if d := v.Days[0]; d != last {
+			s.printf("%s\n", d.Words())
+			last = d
+		}
+		span := ""
+		if n := len(v.Days); n > 1 {
+			span = fmt.Sprintf(", %d days", n)
+		}
+		s.printf("  %-8s %s  %s (%s)%s, %.0f %%\n", name[v.Crew], v.Start, title[v.Job], v.Job, span, v.Chance*100)
+	}
+	if len(w.Visits) == 0 {
+		s.printf("Nothing can be planned.\n")
+	}
+	for _, l := range w.Left {
+		s.printf("  not planned: %s (%s): %s\n", title[l.Job], l.Job, l.Reason)
+	}
+	for _, c := range w.Changes {
+		if c.From.IsZero() {
+			continue
+		}
+		to := "no place"
+		if !c.To.IsZero() {
+			to = c.To.Words()
+		}
+		s.printf("  moved: %s from %s to %s: %s\n", title[c.Job], c.From.Words(), to, c.Reason)
+	}
+	s.printf("This plan is %s.\n", boundWords(w.Gap, w.Proven))
+}
+
+// boundWords says how good a plan is proven to be.
+func boundWords(gap float64, proven bool) string {
+	if proven || gap == 0 {
+		return "proven best"
+	}
+	return fmt.Sprintf("within %.2g %% of the best possible", gap*100)
+}

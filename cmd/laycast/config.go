@@ -1,0 +1,320 @@
+package main
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	_ "time/tzdata" // zones must load on machines that carry none
+
+	"laycast/job"
+)
+
+// Config is the configuration of one host: a firm, where its data lie and how
+// it reaches the world.
+type Config struct {
+	Firm      job.Firm
+	Database  string // sqlite:PATH or postgres://…
+	Listen    string // host:port
+	PublicURL string // without a slash at the end
+	Sources   []SourceConfig
+	Mail      MailConfig
+	// AskStrict: a new date is never told without the owner's yes. Otherwise it
+	// is told in the morning unless the owner says no.
+	AskStrict bool
+
+	Path string   // of the file
+	Set  []string // dotted keys that the file sets: they show as locked in the pages
+}
+
+// SourceConfig is one source of forecasts.
+type SourceConfig struct {
+	Kind        string // open-meteo or replay
+	ForecastURL string // "" = the source's own address
+	EnsembleURL string
+	Key         Secret
+	Contact     string // who to write to about our requests
+	Weather     string // replay only: the recorded year, "" = the built-in one
+}
+
+// MailConfig is how mail leaves.
+type MailConfig struct {
+	From     string // "Name <address>"
+	Host     string // "" = no mail server is set
+	Port     int
+	User     string
+	Password Secret
+	TLS      string // mandatory or off
+}
+
+// Secret is a password or key that never shows itself when printed.
+type Secret string
+
+// String tells only whether there is a secret.
+func (s Secret) String() string {
+	if s == "" {
+		return ""
+	}
+	return "(set, not shown)"
+}
+
+// GoString hides the secret from %#v.
+func (s Secret) GoString() string { return fmt.Sprintf("%q", s.String()) }
+
+// MarshalText hides the secret from JSON and YAML.
+func (s Secret) MarshalText() ([]byte, error) { return []byte(s.String()), nil }
+
+// Reveal gives the secret itself.
+func (s Secret) Reveal() string { return string(s) }
+
+// ConfigProblem is one thing wrong with the configuration.
+type ConfigProblem struct {
+	Line   int    // in the file; 0 = the file as a whole or the environment
+	Key    string // "times.call" or the name of an environment variable
+	Reason string // what is wrong and what to do about it
+}
+
+// ConfigError is everything wrong with a configuration, a line each.
+type ConfigError struct {
+	File     string
+	Problems []ConfigProblem
+}
+
+// Error gives one line a problem: file:line: key: reason.
+func (e *ConfigError) Error() string {
+	lines := make([]string, len(e.Problems))
+	for i, p := range e.Problems {
+		at, key := e.File, p.Key
+		if p.Line > 0 {
+			at = fmt.Sprintf("%s:%d", e.File, p.Line)
+		}
+		if strings.HasPrefix(key, envPrefix) {
+			at = "environment"
+		}
+		if key != "" {
+			key += ": "
+		}
+		lines[i] = at + ": " + key + p.Reason
+	}
+	return strings.Join(lines, "\n")
+}
+
+const (
+	envPrefix      = "LAYCAST_"
+	maxConfigBytes = 1 << 20
+	// used where the file is silent
+	defaultDatabase = "sqlite:laycast.db"
+	defaultListen   = "127.0.0.1:8642"
+)
+
+// LoadConfig reads the configuration file and the LAYCAST_… environment, which
+// wins. Everything wrong is reported at once, as a *ConfigError. Files of
+// secrets are named relative to the configuration file. env may be nil.
+func LoadConfig(path string, env func(string) string) (Config, error) {
+	f, err := os.Open(path)
+	if errors.Is(err, os.ErrNotExist) {
+		return Config{}, fmt.Errorf("no configuration at %s; write one with `laycast init`, or name another with --config", path)
+	}
+	if err != nil {
+		return Config{}, fmt.Errorf("read configuration: %w", err)
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, maxConfigBytes+1))
+	if err != nil {
+		return Config{}, fmt.Errorf("read configuration %s: %w", path, err)
+	}
+	return parseConfig(path, data, env, os.ReadFile)
+}
+
+// parseConfig reads the text of a configuration. readFile fetches secrets.
+func parseConfig(path string, data []byte, env func(string) string, readFile func(string) ([]byte, error)) (Config, error) {
+	if env == nil {
+		env = func(string) string { return "" }
+	}
+	l := &configLoader{env: env, readFile: readFile, dir: filepath.Dir(path)}
+	c := l.load(data)
+	c.Path, c.Set = path, l.set
+	if len(l.problems) > 0 {
+		slices.SortStableFunc(l.problems, func(a, b ConfigProblem) int { return cmp.Compare(a.Line, b.Line) })
+		return Config{}, &ConfigError{File: path, Problems: l.problems}
+	}
+	return c, nil
+}
+
+// configLoader gathers problems while a configuration is read.
+type configLoader struct {
+	env      func(string) string
+	readFile func(string) ([]byte, error)
+	dir      string
+	problems []ConfigProblem
+	set      []string
+}
+
+func (l *configLoader) load(data []byte) Config {
+	c := Config{Firm: job.DefaultFirm()}
+	root, ok := l.root(data)
+	if !ok {
+		return c
+	}
+	l.firm(root.section("firm", true), &c.Firm)
+	c.Database = l.topText(root, "database", defaultDatabase, checkDatabase)
+	c.Listen = l.topText(root, "listen", defaultListen, checkListen)
+	c.PublicURL = strings.TrimRight(l.topText(root, "public_url", "http://"+c.Listen, checkPublicURL), "/")
+	c.Sources = l.sources(root)
+	c.Mail = l.mail(root.section("mail", false), c.Firm)
+	l.times(root.section("times", false), &c.Firm.Times)
+	l.work(root.section("work", false), &c.Firm.Work)
+	l.costs(root.section("costs", false), &c.Firm.Costs)
+	l.bounds(root.section("bounds", false), &c.Firm.Bounds)
+	root.whole("tell_ahead", &c.Firm.TellAhead, 0, 14)
+	root.whole("notice", &c.Firm.Notice, 0, 14)
+	if c.Firm.Notice > c.Firm.TellAhead {
+		root.complain("notice", "%d is more than tell_ahead (%d): a date would be frozen before it is told; make it smaller", c.Firm.Notice, c.Firm.TellAhead)
+	}
+	ask := "until-morning"
+	root.oneOf("ask_before_move", &ask, "until-morning", "strict")
+	c.AskStrict = ask == "strict"
+	root.done()
+	return c
+}
+
+// topText reads a top-level text that the environment may override.
+func (l *configLoader) topText(root *yamlSection, key, fallback string, check func(string) error) string {
+	v := fallback
+	root.text(key, &v, false)
+	name := envPrefix + strings.ToUpper(key)
+	if e := l.env(name); e != "" {
+		if err := check(e); err != nil {
+			l.problems = append(l.problems, ConfigProblem{Key: name, Reason: err.Error()})
+		}
+		return e
+	}
+	if !root.has(key) {
+		return v
+	}
+	if err := check(v); err != nil {
+		root.complain(key, "%v", err)
+	}
+	return v
+}
+
+func (l *configLoader) firm(s *yamlSection, f *job.Firm) {
+	s.text("name", &f.Name, true)
+	s.text("zone", &f.Zone, true)
+	s.text("email", &f.Email, true)
+	f.UID = job.Slug(f.Name)
+	s.text("uid", &f.UID, false)
+	if f.UID != job.Slug(f.UID) || len(f.UID) > 64 {
+		s.complain("uid", "%q may hold lower-case letters, digits and single dashes only, at most 64; try %q", f.UID, job.Slug(f.UID))
+	}
+	if f.Zone != "" {
+		if _, err := job.LoadZone(f.Zone); err != nil {
+			s.complain("zone", "%v", err)
+		}
+	}
+	if f.Email != "" {
+		if err := job.CheckEmail(f.Email); err != nil {
+			s.complain("email", "%v", err)
+		}
+	}
+	s.done()
+}
+
+// sources reads one source, or a list of them in order of preference.
+func (l *configLoader) sources(root *yamlSection) []SourceConfig {
+	parts := root.sections("source")
+	var out []SourceConfig
+	for i, s := range parts {
+		out = append(out, l.source(s, i == 0))
+	}
+	return out
+}
+
+func (l *configLoader) source(s *yamlSection, first bool) SourceConfig {
+	c, keyFile := SourceConfig{}, ""
+	s.text("kind", &c.Kind, true)
+	switch c.Kind {
+	case "", "open-meteo", "replay":
+	case "met-norway", "us-nws":
+		s.complain("kind", "%s is not available yet; use open-meteo", c.Kind)
+	default:
+		s.complain("kind", "%q is not a source%s", c.Kind, suggestKey(c.Kind, []string{"open-meteo", "replay"}))
+	}
+	s.checked("forecast_url", &c.ForecastURL, checkURL)
+	s.checked("ensemble_url", &c.EnsembleURL, checkURL)
+	s.text("contact", &c.Contact, false)
+	s.text("weather", &c.Weather, false)
+	if c.Weather != "" && c.Kind != "replay" {
+		s.complain("weather", "belongs to kind replay; leave it out for %s", c.Kind)
+	}
+	s.text("key_file", &keyFile, false)
+	name := ""
+	if first { // the environment's one key is the preferred source's
+		name = envPrefix + "SOURCE_KEY"
+	}
+	c.Key = l.secret(s, "key_file", keyFile, name)
+	s.hint("key", "does not stand in this file; write it into a file of its own and name that in key_file, or set "+envPrefix+"SOURCE_KEY")
+	s.done()
+	return c
+}
+
+func (l *configLoader) mail(s *yamlSection, f job.Firm) MailConfig {
+	m := MailConfig{TLS: "mandatory"}
+	smtp, passwordFile := "", ""
+	if f.Name != "" && f.Email != "" {
+		m.From = formatAddress(f.Name, f.Email)
+	}
+	s.checked("from", &m.From, checkAddress)
+	s.text("smtp", &smtp, false)
+	s.text("user", &m.User, false)
+	s.text("password_file", &passwordFile, false)
+	s.oneOf("tls", &m.TLS, "mandatory", "off")
+	if smtp != "" {
+		host, port, err := parseSMTP(smtp)
+		if err != nil {
+			s.complain("smtp", "%v", err)
+		}
+		m.Host, m.Port = host, port
+		if err == nil && m.TLS == "off" && !loopback(host) {
+			s.complain("tls", "off sends mail and password readable over the network to %s; it is allowed only for a server on this machine; write mandatory", host)
+		}
+	}
+	m.Password = l.secret(s, "password_file", passwordFile, envPrefix+"MAIL_PASSWORD")
+	if m.User != "" && m.Password == "" && !s.complained("password_file") {
+		s.complain("user", "has no password; name a file in password_file, or set %sMAIL_PASSWORD", envPrefix)
+	}
+	s.hint("password", "does not stand in this file; write it into a file of its own and name that in password_file, or set "+envPrefix+"MAIL_PASSWORD")
+	s.done()
+	return m
+}
+
+// secret gives the content of the environment variable or of the file.
+func (l *configLoader) secret(s *yamlSection, key, file, envName string) Secret {
+	if envName != "" {
+		if v := l.env(envName); v != "" {
+			return Secret(v)
+		}
+	}
+	if file == "" {
+		return ""
+	}
+	path := file
+	if !filepath.IsAbs(path) {
+		path = filepath.Join(l.dir, path)
+	}
+	b, err := l.readFile(path)
+	if err != nil {
+		s.complain(key, "cannot be read: %v", err)
+		return ""
+	}
+	v := strings.TrimSpace(string(b))
+	if v == "" || len(v) > 4096 || strings.ContainsAny(v, "\r\n\x00") {
+		s.complain(key, "%s must hold one line with the secret and nothing else", file)
+		return ""
+	}
+	return Secret(v)
+}

@@ -1,0 +1,142 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"laycast/db"
+	"laycast/forecast/openmeteo"
+	"laycast/forecast/replay"
+	"laycast/job"
+	"laycast/scheduler"
+	"laycast/scheduler/ledger"
+)
+
+// session is one command on its way: the world it runs in and the
+// configuration it asked for.
+type session struct {
+	world
+	configPath string
+}
+
+// house is an opened configuration: the database and the firm in it.
+type house struct {
+	cfg  Config
+	db   *db.DB
+	firm job.Firm
+}
+
+func (h *house) close() { _ = h.db.Close() }
+
+// open reads the configuration, opens the database and writes the firm's
+// settings where they differ.
+func (s *session) open(ctx context.Context) (*house, error) {
+	cfg, err := LoadConfig(s.configPath, s.Env)
+	if err != nil {
+		return nil, err
+	}
+	return s.openWith(ctx, cfg)
+}
+
+func (s *session) openWith(ctx context.Context, cfg Config) (*house, error) {
+	d, err := db.Open(ctx, cfg.Database)
+	if err != nil {
+		return nil, err
+	}
+	f, err := d.SetFirm(ctx, cfg.Firm)
+	if err != nil {
+		_ = d.Close()
+		return nil, err
+	}
+	return &house{cfg: cfg, db: d, firm: f}, nil
+}
+
+// realClock is the machine's clock, in whole seconds: what is stored and told
+// counts no finer.
+type realClock struct{}
+
+func (realClock) Now() time.Time { return time.Now().UTC().Truncate(time.Second) }
+
+// shiftedClock runs like the machine's clock from a pretended time on.
+type shiftedClock struct{ by time.Duration }
+
+func (c shiftedClock) Now() time.Time { return realClock{}.Now().Add(c.by) }
+
+// now gives the time that a looking command speaks of: --now, or the mark of a
+// firm that lives on a virtual clock, or the machine's clock.
+func (h *house) now(ctx context.Context, asked string) (now time.Time, pretended bool, err error) {
+	if asked != "" {
+		t, err := parseTime(asked)
+		return t, true, err
+	}
+	b, err := h.db.Book(ctx, h.firm.UID, job.Date{Year: 9999, Month: 1, Day: 1})
+	if err != nil {
+		return time.Time{}, false, err
+	}
+	if b.Life == ledger.Virtual {
+		return b.Mark, true, nil
+	}
+	return realClock{}.Now(), false, nil
+}
+
+// parseTime reads an RFC 3339 time.
+func parseTime(s string) (time.Time, error) {
+	t, err := time.Parse(time.RFC3339, s)
+	if err != nil {
+		return time.Time{}, usageError{fmt.Errorf("%q is not a time; write it as 2027-04-14T18:00:00Z", s)}
+	}
+	return t.UTC().Truncate(time.Second), nil
+}
+
+// source makes the forecast source that the configuration names. stamp says
+// that requests bear the time they are made for, which is not the machine's.
+func (h *house) source(stamp bool) (scheduler.Source, string, string, error) {
+	c := h.cfg.Sources[0]
+	switch c.Kind {
+	case "replay":
+		src, err := demoSource()
+		return src, replay.SourceName, demoCredit, err
+	case "open-meteo":
+		src, err := openmeteo.New(openmeteo.Config{
+			ForecastURL: c.ForecastURL, EnsembleURL: c.EnsembleURL, Key: c.Key.Reveal(),
+			Contact: c.Contact, Version: version, StampDate: stamp,
+		})
+		return src, openmeteo.Source, openmeteo.Credit, err
+	}
+	return nil, "", "", fmt.Errorf("source kind %q is not available; use open-meteo", c.Kind)
+}
+
+// scheduler wires a scheduler for this house.
+func (h *house) scheduler(clock scheduler.Clock, stamp bool, t scheduler.Transport, redo bool, log zerolog.Logger) (*scheduler.Scheduler, error) {
+	src, name, credit, err := h.source(stamp)
+	if err != nil {
+		return nil, err
+	}
+	return scheduler.New(scheduler.Config{
+		Store: h.db, Source: src, SourceName: name, Credit: credit, Transport: t, Redo: redo,
+		Clock: clock, From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, Log: log,
+	}), nil
+}
+
+// printJSON writes one value as indented JSON.
+func (s *session) printJSON(v any) error {
+	e := json.NewEncoder(s.Out)
+	e.SetIndent("", "  ")
+	e.SetEscapeHTML(false)
+	return e.Encode(v)
+}
+
+func (s *session) printf(format string, a ...any) { fmt.Fprintf(s.Out, format, a...) }
+
+// stamp gives a moment as it is printed: RFC 3339, UTC, whole seconds; nil for
+// none.
+func stamp(t time.Time) any {
+	if t.IsZero() {
+		return nil
+	}
+	return t.UTC().Truncate(time.Second).Format(time.RFC3339)
+}
