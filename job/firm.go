@@ -19,6 +19,8 @@ type Firm struct {
 
 	TellAhead int `json:"tell_ahead"` // days ahead at which a date may be told at the earliest
 	Notice    int `json:"notice"`     // days inside which a told date is frozen
+
+	AskStrict bool `json:"ask_strict"` // a new date is never told without the owner's yes
 }
 
 // Times are cron expressions (minute hour day month weekday) in the firm's zone.
@@ -28,6 +30,7 @@ type Times struct {
 	SecondLook string `json:"second_look"`
 	Close      string `json:"close"`
 	WeekMail   string `json:"week_mail"`
+	Tell       string `json:"tell"` // when customers are told weeks and dates
 	// the fetches that must come before a decision
 	EveningFetch string `json:"evening_fetch"`
 	MorningFetch string `json:"morning_fetch"`
@@ -86,7 +89,7 @@ func DefaultFirm() Firm {
 	return Firm{
 		Times: Times{
 			Call: "0 18 * * *", Absence: "20 18 * * *", SecondLook: "30 5 * * *", Close: "0 20 * * *",
-			WeekMail: "0 6 * * 1", EveningFetch: "15 17 * * *", MorningFetch: "15 5 * * *",
+			WeekMail: "0 6 * * 1", Tell: "0 9,16 * * *", EveningFetch: "15 17 * * *", MorningFetch: "15 5 * * *",
 		},
 		Work: Hours{
 			Days: []time.Weekday{time.Monday, time.Tuesday, time.Wednesday, time.Thursday, time.Friday},

@@ -19,6 +19,7 @@ type Booking struct {
 	State     State   `json:"state"`
 	LaidM2    float64 `json:"laid_m2"`    // sealed so far
 	CoatedM2  float64 `json:"coated_m2"`  // of it, with its topcoat
+	Held      string  `json:"held"`       // not "": the owner keeps it out of the plan, and why
 	Asked     bool    `json:"asked"`      // the owner was asked how its last day went; no plan until the answer
 	SealedOn  Date    `json:"sealed_on"`  // day of the last sealed bay; its overcoat window runs from it
 	NextVisit int     `json:"next_visit"` // number of the visit to come, from 1
@@ -52,7 +53,11 @@ type Visit struct {
 	ToldWeek Date      `json:"told_week"` // Monday of the week last told to the customer
 	Told     Date      `json:"told"`      // the date last told
 	ToldAt   time.Time `json:"told_at"`
-	Moves    int       `json:"moves"` // how often a told date was moved
+	Moves    int       `json:"moves"`    // how often a told date was moved
+	AskedAt  time.Time `json:"asked_at"` // when the owner was asked about a new date that waits to be told
+	AskedFor Date      `json:"asked_for"`
+	Approved bool      `json:"approved"` // the owner said yes to it
+	Declined bool      `json:"declined"` // the owner said no to it
 }
 
 // On reports whether d is a day of the visit that is still to come or under way.

@@ -199,6 +199,12 @@ func samples(t *testing.T) map[string]func(*notify.Composer) (notify.Message, er
 				Now:   at(t, "2027-05-05T20:20:00Z"),
 			})
 		},
+		"ask": func(c *notify.Composer) (notify.Message, error) {
+			return c.Ask(notify.AskLetter{
+				Lines: []string{"24 m² garage roof: from Thursday 15 April to Monday 19 April"},
+				Link:  "https://lay.saltbox.example/ask/abcdef0123456789", Now: at(t, evening),
+			})
+		},
 		"sign-in": func(c *notify.Composer) (notify.Message, error) {
 			return c.SignIn(notify.SignInLetter{
 				Email: "office@saltbox.example", Link: "https://lay.saltbox.example/sign-in/abcdef0123456789",

@@ -103,6 +103,7 @@ func (c *Composer) WeekMail(l WeekLetter) (Message, error) {
 		name:     Name{Kind: KindWeek, Date: l.Monday, Occasion: "week"},
 		audience: ToOwner, toName: c.firm.Name, to: c.firm.Email,
 		subject: subject, reason: "you look after " + clean(c.firm.Name), letter: out,
+		// elapsed: a week mail a day late is of no use (DESIGN's grace of 24 h)
 		now: l.Now, expires: l.Now.Add(24 * time.Hour),
 	})
 }

@@ -12,6 +12,10 @@ const columns = 78
 // nbsp glues a number to its unit; plain text shows it as a blank.
 const nbsp = "\u00a0"
 
+// Clean makes foreign text safe for one line of a mail, a calendar or a log. See
+// clean.
+func Clean(s string) string { return clean(s) }
+
 // clean makes foreign text safe to print on one line: control characters, line
 // and paragraph separators become blanks, marks that turn the reading direction
 // go, runs of blanks become one.
@@ -49,14 +53,6 @@ func sentence(s string) string {
 		s += "."
 	}
 	return s
-}
-
-// listed joins words as in "air, humidity and moisture".
-func listed(ws []string) string {
-	if len(ws) < 2 {
-		return strings.Join(ws, "")
-	}
-	return strings.Join(ws[:len(ws)-1], ", ") + " and " + ws[len(ws)-1]
 }
 
 // wrap breaks s into lines of at most columns characters; the first is led by

@@ -42,6 +42,10 @@ func roof(j job.Job) string {
 	return area(j.Roof.AreaM2) + " " + title
 }
 
+// Roof names a job's work for a reader: its title, with its area before it
+// unless the title says it.
+func Roof(j job.Job) string { return strings.ReplaceAll(roof(j), nbsp, " ") }
+
 // percent prints a chance. It never prints certainty: members are few.
 func percent(p float64) string {
 	n := math.Round(p * 100)

@@ -33,11 +33,10 @@ type Failure struct {
 
 // Error gives the failure in one line.
 func (f *Failure) Error() string {
-	s := f.Step + ": " + f.Reason
 	if f.Code != 0 {
-		s = fmt.Sprintf("%s: %d %s", f.Step, f.Code, f.Reason)
+		return fmt.Sprintf("%s: %d %s", f.Step, f.Code, f.Reason)
 	}
-	return s + " (" + string(f.Class) + ")"
+	return f.Step + ": " + f.Reason
 }
 
 // Unwrap gives the cause.
