@@ -63,8 +63,16 @@ func readBook(ctx context.Context, tx *sql.Tx, b *ledger.Book, uid string, calls
 	if ok {
 		b.Week = &week
 	}
-	b.Calls, err = callsFromDate(ctx, tx, uid, callsFrom)
-	return err
+	if b.Calls, err = callsFromDate(ctx, tx, uid, callsFrom); err != nil {
+		return err
+	}
+	if b.Links, err = linksOf(ctx, tx, uid); err != nil {
+		return err
+	}
+	if b.Published, err = publishedOf(ctx, tx, ` WHERE firm = $1`, uid); err != nil {
+		return fmt.Errorf("published: %w", err)
+	}
+	return nil
 }
 
 func callsFromDate(ctx context.Context, q querier, uid string, from job.Date) ([]call.Call, error) {

@@ -18,7 +18,7 @@ import (
 // It fails with ledger.ErrLeaseLost when the task is no longer held under the
 // lease that the decision bears, and with ledger.ErrMoved when the decision
 // was computed from another revision of the firm than the present one. A
-// decision that changes the book (week, bookings, visits, calls) raises the
+// decision that changes the book (week, bookings, visits, calls, published rows) raises the
 // revision by one. Unique names make writing the same thing twice add nothing:
 // a call that is there stays as it is, and so does a message. A new message
 // about somebody's day withdraws those about the same day that were not begun.
@@ -35,7 +35,7 @@ func (d *DB) Commit(ctx context.Context, dec ledger.Decision) error {
 
 // changesBook reports whether a decision writes what other decisions read.
 func changesBook(dec ledger.Decision) bool {
-	return dec.Week != nil || len(dec.Bookings)+len(dec.Visits)+len(dec.Calls) > 0
+	return dec.Week != nil || len(dec.Bookings)+len(dec.Visits)+len(dec.Calls)+len(dec.Published) > 0
 }
 
 // sound refuses decisions that contradict themselves.
@@ -66,6 +66,11 @@ func soundNames(dec ledger.Decision) error {
 	for _, u := range dec.Untold {
 		if u.Firm != dec.Firm {
 			return fmt.Errorf("the reason not to tell %q is of firm %q", u.Person, u.Firm)
+		}
+	}
+	for _, l := range dec.Links {
+		if l.Firm != dec.Firm {
+			return fmt.Errorf("a %s link is of firm %q", l.Purpose, l.Firm)
 		}
 	}
 	for _, t := range dec.Arm {
@@ -103,6 +108,9 @@ func (d *DB) commit(ctx context.Context, tx *sql.Tx, dec ledger.Decision) error 
 	}
 	if err := d.putCalls(ctx, tx, dec.Calls); err != nil {
 		return fmt.Errorf("calls: %w", err)
+	}
+	if err := d.putAccess(ctx, tx, firm, dec); err != nil {
+		return err
 	}
 	if err := d.putMessages(ctx, tx, dec); err != nil {
 		return fmt.Errorf("messages: %w", err)
@@ -193,7 +201,7 @@ func (d *DB) arm(ctx context.Context, tx *sql.Tx, ts []task.Task) error {
 
 // keepWeeks is how long plans that are no longer in force are kept: longer
 // than any told date is ahead, so that a move can be explained. Ours, no source.
-const keepWeeks = 60 * 24 * time.Hour
+const keepWeeks = 60 * 24 * time.Hour // elapsed: a rough age, no date
 
 // putWeek puts a plan in force and drops plans that are too old.
 func putWeek(ctx context.Context, tx *sql.Tx, firm string, w plan.Week, revision int64) error {

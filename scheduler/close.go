@@ -21,12 +21,19 @@ const askAfter = 2
 // nothing.
 func (w *work) closeDay(ctx context.Context) error {
 	today := job.DateOf(w.task.Slot.In(w.zone))
+	if w.today().After(today) {
+		today = w.today().AddDays(-1) // back after days away: all of them are over
+	}
 	is, err := w.s.issues(ctx, w.book.Jobs)
 	if err != nil {
 		return err
 	}
 	changed := false
-	for d := today.AddDays(-askAfter); !d.After(today); d = d.AddDays(1) {
+	d := today.AddDays(-askAfter)
+	if first := firstOpen(w.book.Visits); !first.IsZero() && first.Before(d) {
+		d = first
+	}
+	for ; !d.After(today); d = d.AddDays(1) {
 		for _, v := range visitsOn(w.book.Visits, d) {
 			did, err := w.closeVisit(v, d, today, is)
 			if err != nil {
@@ -35,10 +42,19 @@ func (w *work) closeDay(ctx context.Context) error {
 			changed = changed || did
 		}
 	}
-	if changed {
-		return w.replan(ctx)
+	return w.settleDay(ctx, changed)
+}
+
+// firstOpen gives the earliest day that is not closed, none where there is
+// none.
+func firstOpen(vs []job.Visit) job.Date {
+	var first job.Date
+	for _, v := range vs {
+		if d := v.First(); !d.IsZero() && (first.IsZero() || d.Before(first)) {
+			first = d
+		}
 	}
-	return nil
+	return first
 }
 
 // closeVisit closes one day of a visit.

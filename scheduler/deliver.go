@@ -33,7 +33,7 @@ func (s *Scheduler) deliverOne(ctx context.Context, firm string, now time.Time) 
 // would do more, it goes again as the same mail; a customer's becomes unknown.
 func (s *Scheduler) deliver(ctx context.Context, m notify.Message, now time.Time) error {
 	if m.State == notify.Begun && !s.Redo && m.Audience == notify.ToCustomer {
-		return s.settle(ctx, m, notify.Unknown, "laycast stopped while it was being sent", now)
+		return s.giveUp(ctx, m, notify.Unknown, "laycast stopped while it was being sent", now)
 	}
 	if m.State == notify.Pending {
 		if err := s.Store.BeginMessage(ctx, m, now); err != nil {
@@ -43,19 +43,44 @@ func (s *Scheduler) deliver(ctx context.Context, m notify.Message, now time.Time
 		m.Begun = now
 	}
 	err := s.Transport.Deliver(ctx, m)
-	switch f := (*notify.Failure)(nil); {
+	var f *notify.Failure
+	switch {
 	case err == nil:
 		return s.settle(ctx, m, notify.Sent, "", now)
 	case ctx.Err() != nil:
 		return ctx.Err() // told to stop: the lease runs out and the begun message is looked at again
 	case errors.As(err, &f) && f.Class == notify.Permanent:
-		return s.settle(ctx, m, notify.Refused, f.Reason, now)
+		return s.giveUp(ctx, m, notify.Refused, f.Reason, now)
 	case errors.As(err, &f) && f.Class == notify.Doubt && m.Audience == notify.ToCustomer:
-		return s.settle(ctx, m, notify.Unknown, f.Reason, now)
+		return s.giveUp(ctx, m, notify.Unknown, f.Reason, now)
 	default:
 		m.NextTry = now.Add(backoff(m.Tries))
 		return s.settle(ctx, m, notify.Pending, err.Error(), now)
 	}
+}
+
+// giveUp settles a message that will not go, or not surely, after telling the
+// owner: in this order, so that a crash between the two tells again (the same
+// message, so once) and never not at all. Of the owner's own mail nobody can be
+// told by mail; it shows in the list of messages.
+func (s *Scheduler) giveUp(ctx context.Context, m notify.Message, st notify.State, why string, now time.Time) error {
+	if m.Audience != notify.ToOwner {
+		err := s.change(ctx, m.Firm, func(w *work) error {
+			w.out.Revision = 0
+			subject, first := "a message could not be delivered", "It was refused for good and will not be tried again."
+			if st == notify.Unknown {
+				subject, first = "a message may not have arrived", "It may or may not have arrived, and goes no second time, so that nobody hears twice."
+			}
+			w.trouble("delivery-"+m.ID, subject, []string{
+				fmt.Sprintf("To %s: %s", m.Recipient, m.Subject), first, "What the mail server said: " + why, "Please tell them yourself.",
+			})
+			return nil
+		})
+		if err != nil {
+			return fmt.Errorf("tell the owner of message %s: %w", m.ID, err)
+		}
+	}
+	return s.settle(ctx, m, st, why, now)
 }
 
 func (s *Scheduler) settle(ctx context.Context, m notify.Message, st notify.State, note string, now time.Time) error {

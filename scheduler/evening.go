@@ -7,6 +7,7 @@ import (
 
 	"laycast/forecast"
 	"laycast/job"
+	"laycast/job/access"
 	"laycast/notify"
 	"laycast/rules"
 	"laycast/scheduler/call"
@@ -48,12 +49,22 @@ func (w *work) evening(ctx context.Context) error {
 			off = true
 		}
 		w.tellCrew(c, nil, in.Job, bay)
+		w.tellCustomer(c, nil, in.Job, bay)
 	}
 	w.blind("tomorrow", blind, "They are on hold until the second look in the morning. If there is no good forecast by then they are no-go.")
+	return w.settleDay(ctx, off)
+}
+
+// settleDay ends a round of calls: what was called off is planned anew, and
+// customers and calendars follow.
+func (w *work) settleDay(ctx context.Context, off bool) error {
 	if off {
-		return w.replan(ctx)
+		if err := w.replan(ctx); err != nil {
+			return err
+		}
 	}
-	return nil
+	w.tellDates()
+	return w.publish()
 }
 
 // secondLook decides every visit of today, and sends word where something
@@ -89,16 +100,14 @@ func (w *work) secondLook(ctx context.Context) error {
 		}
 		if changed {
 			w.tellCrew(c, in.Standing, in.Job, bay)
+			w.tellCustomer(c, in.Standing, in.Job, bay)
 		}
 	}
 	w.blind("today", blind, "They are no-go, since missing or old weather is never a go.")
 	if len(missed) > 0 {
 		w.missed("The second look at " + strings.Join(missed, ", "))
 	}
-	if off {
-		return w.replan(ctx)
-	}
-	return nil
+	return w.settleDay(ctx, off)
 }
 
 // input gathers what a call is made from. ok is false where the visit has
@@ -115,15 +124,22 @@ func (w *work) input(v job.Visit, d job.Date, is map[forecast.Cell]forecast.Issu
 	if err != nil {
 		return in, bay, false, err
 	}
-	c, err := caseOf(w.book.Firm, ahead, hands, w.zone)
-	if err != nil {
-		return in, bay, false, err
-	}
-	bay, _ = c.NextBay(d)
+	bay = w.bayOf(b, v, d)
 	return call.Input{
 		Firm: w.book.Firm, Job: ahead, Visit: v, Date: d, Now: w.now, Due: w.task.Slot,
 		Day: day, Issue: issue, Standing: w.standing(v.Job, d),
 	}, bay, true, nil
+}
+
+// bayOf gives what a visit would do on a day, nothing where that cannot be
+// said.
+func (w *work) bayOf(b job.Booking, v job.Visit, d job.Date) rules.Bay {
+	c, err := caseOf(w.book.Firm, w.underWay(b, d), w.crew(v.Crew).Size, w.zone)
+	if err != nil {
+		return rules.Bay{}
+	}
+	bay, _ := c.NextBay(d)
+	return bay
 }
 
 // visitsOn gives the visits that have d among their days to come. The copies
@@ -179,10 +195,9 @@ func (w *work) blind(when string, lines []string, end string) {
 	w.trouble("blind-"+string(w.task.Name), "no forecast to judge "+when+" by", append(lines, end))
 }
 
-// tellCrew writes the call to the crew.
-func (w *work) tellCrew(c call.Call, before *call.Call, b job.Booking, bay rules.Bay) {
-	crew := w.crew(c.Crew)
-	l := notify.CallLetter{Call: c, Before: before, Job: b, Crew: crew, Now: w.now}
+// callLetter begins a letter about a call.
+func (w *work) callLetter(c call.Call, before *call.Call, b job.Booking, bay rules.Bay) notify.CallLetter {
+	l := notify.CallLetter{Call: c, Before: before, Job: b, Crew: w.crew(c.Crew), Now: w.now}
 	if bay.Of > 1 {
 		l.Bay, l.Bays = 1, bay.Of
 		if b.LaidM2 > 0 && bay.AreaM2 > 0 {
@@ -190,6 +205,38 @@ func (w *work) tellCrew(c call.Call, before *call.Call, b job.Booking, bay rules
 			l.Bay, l.Bays = done+1, done+bay.Of
 		}
 	}
+	return l
+}
+
+// tellCustomer writes the call to the customer: always to one who was told the
+// day, and a go to one who was not. One who knows of no day hears nothing of a
+// no-go or a hold, and that is recorded.
+func (w *work) tellCustomer(c call.Call, before *call.Call, b job.Booking, bay rules.Bay) {
+	v, ok := w.visit(c.Job, c.Visit)
+	if !ok {
+		return
+	}
+	if v.Told != c.Date && v.Done == 0 {
+		if c.Outcome != call.Go {
+			w.out.Untold = append(w.out.Untold, notify.Untold{
+				Firm: w.book.Firm.UID, Person: b.Customer.Email, Job: c.Job, Date: c.Date, At: w.now,
+				Reason: "the customer was never told this day, so there is nothing to take back",
+			})
+			return
+		}
+		v.Told, v.ToldAt = c.Date, w.now
+		w.setVisit(v)
+	}
+	l := w.callLetter(c, before, b, bay)
+	l.Subscribe = w.url(access.Customer, b.Customer.Email, access.Feed)
+	m, err := w.say.CustomerCall(l)
+	w.post(m, err, b.Customer.Email, c.Job, c.Date)
+}
+
+// tellCrew writes the call to the crew.
+func (w *work) tellCrew(c call.Call, before *call.Call, b job.Booking, bay rules.Bay) {
+	crew := w.crew(c.Crew)
+	l := w.callLetter(c, before, b, bay)
 	var m notify.Message
 	var err error
 	if c.Occasion == call.Evening {

@@ -196,6 +196,7 @@ const keepRuns = 10
 
 func (w *work) prune(ctx context.Context) error {
 	w.out.Revision = 0
+	w.out.Dropped = w.today().AddDays(-keepPublished)
 	n, err := w.s.Store.Prune(ctx, w.now.AddDate(0, 0, -keepRuns))
 	if err != nil {
 		return fmt.Errorf("drop old forecasts: %w", err)

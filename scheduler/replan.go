@@ -24,7 +24,10 @@ const members = 1000
 func (w *work) replanTask(ctx context.Context) error {
 	w.out.Next.Due = w.now.AddDate(1, 0, 0)
 	w.out.Next.Slot = w.out.Next.Due
-	return w.replan(ctx)
+	if err := w.replan(ctx); err != nil {
+		return err
+	}
+	return w.publish()
 }
 
 // replan plans the days to come from the book as this task leaves it, and puts
@@ -137,9 +140,16 @@ func (p *planner) consider(v job.Visit) error {
 			v.Done++
 		}
 		if v.Done == len(v.Days) {
+			if b.Asked {
+				p.left = append(p.left, plan.WeekLeft{Job: b.ID, Reason: unplannable(b)})
+			}
 			return nil
 		}
 		first = v.First()
+	}
+	if v.Declined && first.IsZero() {
+		p.left = append(p.left, plan.WeekLeft{Job: b.ID, Reason: "you said no to its new date; please settle one with the customer"})
+		return nil
 	}
 	if why := unplannable(b); why != "" && first.IsZero() {
 		p.left = append(p.left, plan.WeekLeft{Job: b.ID, Reason: why})
@@ -148,7 +158,8 @@ func (p *planner) consider(v job.Visit) error {
 	b = p.w.underWay(b, p.day0)
 	c := candidate{visit: v, booking: b, days: map[int]map[job.Date]rules.Day{}}
 	k := p.w.standing(b.ID, first)
-	c.fixed = !first.IsZero() && (first.Before(p.free) || (k != nil && k.Outcome != call.NoGo) || v.Done > 0)
+	frozen := first == v.Told && first.DaysSince(p.w.today()) <= p.w.book.Firm.Notice
+	c.fixed = !first.IsZero() && (first.Before(p.free) || frozen || (k != nil && k.Outcome != call.NoGo) || v.Done > 0)
 	j, err := p.number(&c)
 	if err != nil {
 		return err
@@ -164,6 +175,8 @@ func unplannable(b job.Booking) string {
 	switch {
 	case b.Asked:
 		return "waiting for word on how its last day went"
+	case b.Held != "":
+		return "on hold: " + b.Held
 	case b.HoldReason != "":
 		return "on hold: " + b.HoldReason
 	case b.Roof.Work != job.Replace && b.Roof.Work != job.Overboard:

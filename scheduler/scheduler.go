@@ -90,6 +90,8 @@ type Config struct {
 	Clock     Clock
 	From      string // "Name <address>" of every mail
 	PublicURL string
+	LinkKey   []byte // the secret behind every link; nil: mails hold no links
+	Owner     Owner  // how the owner answers in a rehearsal
 	Log       zerolog.Logger
 }
 
@@ -114,7 +116,7 @@ const again = 5
 func (s *Scheduler) Seed(ctx context.Context, f job.Firm, now time.Time) error {
 	var ts []task.Task
 	for _, n := range task.Names() {
-		if n == task.Replan || n == task.WeekMail {
+		if n == task.Replan {
 			continue // armed when there is something new to plan from
 		}
 		due, err := nextSlot(f, n, now.Add(-time.Second))
@@ -159,16 +161,24 @@ func (s *Scheduler) Step(ctx context.Context, firm string) (bool, error) {
 // run computes outside and writes inside: when the book moved meanwhile it
 // reads and computes again.
 func (s *Scheduler) run(ctx context.Context, t task.Task) error {
-	for try := 0; ; try++ {
+	return s.insist(ctx, func() error {
 		d, err := s.decide(ctx, t)
 		if err != nil {
 			return err
 		}
-		err = s.Store.Commit(ctx, d)
-		if !errors.Is(err, ledger.ErrMoved) || try == again {
-			if err == nil {
-				s.told(t, d)
-			}
+		if err := s.Store.Commit(ctx, d); err != nil {
+			return err
+		}
+		s.told(t, d)
+		return nil
+	})
+}
+
+// insist does something again while the book moves under it.
+func (s *Scheduler) insist(ctx context.Context, do func() error) error {
+	for try := 0; ; try++ {
+		err := do()
+		if !errors.Is(err, ledger.ErrMoved) || try == again || ctx.Err() != nil {
 			return err
 		}
 	}
@@ -193,6 +203,9 @@ func (s *Scheduler) decide(ctx context.Context, t task.Task) (ledger.Decision, e
 	// yesterday's calls still matter: a go that is not closed is under way
 	from := job.DateOf(now.UTC()).AddDays(-keepCalls)
 	book, err := s.Store.Book(ctx, t.Firm, from)
+	if first := firstOpen(book.Visits); err == nil && !first.IsZero() && first.Before(from) {
+		book, err = s.Store.Book(ctx, t.Firm, first) // laycast was away for days
+	}
 	if err != nil {
 		return ledger.Decision{}, fmt.Errorf("read the book of %s: %w", t.Firm, err)
 	}
@@ -207,6 +220,10 @@ func (s *Scheduler) decide(ctx context.Context, t task.Task) (ledger.Decision, e
 		err = w.fetch(ctx, forecast.Ensemble)
 	case task.Replan:
 		err = w.replanTask(ctx)
+	case task.Tell:
+		err = w.tell(ctx)
+	case task.WeekMail:
+		err = w.weekMail()
 	case task.Call:
 		err = w.evening(ctx)
 	case task.SecondLook:

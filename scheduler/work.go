@@ -55,6 +55,16 @@ func (w *work) booking(id string) (job.Booking, bool) {
 	return job.Booking{}, false
 }
 
+// visit gives a visit of the book.
+func (w *work) visit(id string, n int) (job.Visit, bool) {
+	for _, v := range w.book.Visits {
+		if v.Job == id && v.N == n {
+			return v, true
+		}
+	}
+	return job.Visit{}, false
+}
+
 // crew gives a crew of the book; one that is gone keeps its id as its name.
 func (w *work) crew(id string) job.Crew {
 	for _, c := range w.book.Crews {

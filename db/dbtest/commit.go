@@ -12,6 +12,7 @@ import (
 	"laycast/db"
 	"laycast/forecast"
 	"laycast/job"
+	"laycast/job/access"
 	"laycast/notify"
 	"laycast/scheduler/call"
 	"laycast/scheduler/ledger"
@@ -34,11 +35,13 @@ func whole(b ledger.Book, held task.Task, now time.Time) ledger.Decision {
 		Week: &plan.Week{ID: "week-" + now.Format("150405"), Made: now, Objective: 123456, Visits: []plan.WeekVisit{
 			{Job: laid.ID, N: 1, Crew: "heron", Days: []job.Date{day(14)}, Chance: 0.81, Told: day(14)}}},
 		Bookings: []job.Booking{laid}, Visits: []job.Visit{visit},
-		Calls:    []call.Call{aCall(laid.ID, call.Go, call.Evening)},
-		Messages: []notify.Message{mail(notify.KindCall, laid.ID, "heron@saltbox.example", 1, now)},
-		Untold:   []notify.Untold{{Firm: uid, Person: "owner", Job: laid.ID, Date: day(14), At: now, Reason: "asked not to be told"}},
-		Runs:     []forecast.Run{aRun(forecast.Deterministic, 53.45, 1, now)},
-		Sources:  []ledger.SourceState{{Source: "replay", Endpoint: forecast.Ensemble, Failures: 2, Since: now, Note: "no answer"}},
+		Calls:     []call.Call{aCall(laid.ID, call.Go, call.Evening)},
+		Messages:  []notify.Message{mail(notify.KindCall, laid.ID, "heron@saltbox.example", 1, now)},
+		Untold:    []notify.Untold{{Firm: uid, Person: "owner", Job: laid.ID, Date: day(14), At: now, Reason: "asked not to be told"}},
+		Links:     []access.Link{aLink(access.Crew, "heron", access.Feed, 1)},
+		Published: []ledger.Published{published(laid.ID, "crew/heron", "heron", 0, day(14))},
+		Runs:      []forecast.Run{aRun(forecast.Deterministic, 53.45, 1, now)},
+		Sources:   []ledger.SourceState{{Source: "replay", Endpoint: forecast.Ensemble, Failures: 2, Since: now, Note: "no answer"}},
 	}
 }
 
@@ -177,6 +180,11 @@ func testCommitWhole(t *testing.T, dsn string) {
 		"sent but never begun":    func(x *ledger.Decision) { x.Messages[0].State = notify.Sent; x.Messages[0].Settled = noon() },
 		"a run without hours":     func(x *ledger.Decision) { x.Runs[0].Hours = forecast.Hours{} },
 		"an unknown endpoint":     func(x *ledger.Decision) { x.Sources[0].Endpoint = "rumour" },
+		"an unknown reader":       func(x *ledger.Decision) { x.Published[0].Reader = "press" },
+		"a row for no job":        func(x *ledger.Decision) { x.Published[0].Job = "J9" },
+		"a row without an end":    func(x *ledger.Decision) { x.Published[0].Over = job.Date{} },
+		"an unknown purpose":      func(x *ledger.Decision) { x.Links[0].Purpose = "gate" },
+		"another firm's link":     func(x *ledger.Decision) { x.Links[0].Firm = "another" },
 		"another firm's message":  func(x *ledger.Decision) { x.Messages[0].Firm = "another" },
 		"no next state":           func(x *ledger.Decision) { x.Next = task.Task{} },
 		"negative tries":          func(x *ledger.Decision) { x.Next.Tries = -1 },

@@ -52,6 +52,9 @@ func Run(t *testing.T, fresh func(t *testing.T) string) {
 		{"times", testTimes},
 		{"hostile text", testHostileText},
 		{"rivals", testRivals},
+		{"links", testLinks},
+		{"revoking rivals", testRevokeRivals},
+		{"published", testPublished},
 	} {
 		t.Run(part.name, func(t *testing.T) {
 			part.test(t, fresh(t))

@@ -8,7 +8,9 @@ import (
 
 	"laycast/forecast"
 	"laycast/job"
+	"laycast/job/access"
 	"laycast/notify"
+	"laycast/notify/calendar"
 	"laycast/scheduler/call"
 	"laycast/scheduler/plan"
 	"laycast/scheduler/task"
@@ -45,6 +47,9 @@ type Book struct {
 	Visits []job.Visit   // by job, n; those that are Planned or Started
 	Week   *plan.Week    // the plan in force, nil before the first
 	Calls  []call.Call   // calls for days from the date asked for on, oldest first
+
+	Links     []access.Link // every link of the firm, of its present generation
+	Published []Published   // what calendars show of the visits
 }
 
 // Decision is what one task writes, in one transaction: all of it or nothing.
@@ -64,6 +69,10 @@ type Decision struct {
 	Messages []notify.Message
 	Untold   []notify.Untold
 
+	Links     []access.Link // new ones; one already there by (audience, id, purpose) stays
+	Published []Published   // new or changed
+	Dropped   job.Date      // not zero: published rows that are over before it go
+
 	Runs    []forecast.Run // new ones, and old ones seen again
 	Sources []SourceState
 }
@@ -77,4 +86,16 @@ type SourceState struct {
 	Until    time.Time // blocked until then
 	Note     string    // last failure in words
 	Good     time.Time // last success
+}
+
+// Published is what one reader's calendar shows of one visit: a row that is
+// changed only when what the reader sees changes.
+type Published struct {
+	Job    string
+	N      int
+	Reader string // "customer", "owner" or "crew/ID"
+	Person string // the customer's mail address, the crew's id, "" for the owner
+	Digest string // of Event
+	Over   job.Date
+	Event  calendar.Event // its Sequence and ChangedAt are those of the row
 }

@@ -14,6 +14,7 @@ const (
 	FetchForecast Name = "fetch-forecast"
 	FetchEnsemble Name = "fetch-ensemble"
 	Replan        Name = "replan"
+	Tell          Name = "tell"
 	WeekMail      Name = "week-mail"
 	SecondLook    Name = "second-look"
 	Call          Name = "call"
@@ -24,7 +25,7 @@ const (
 
 // Names gives every task in running order.
 func Names() []Name {
-	return []Name{FetchForecast, FetchEnsemble, Replan, WeekMail, SecondLook, Call, Absence, Close, Prune}
+	return []Name{FetchForecast, FetchEnsemble, Replan, Tell, WeekMail, SecondLook, Call, Absence, Close, Prune}
 }
 
 // Rank gives a task's place in the running order.

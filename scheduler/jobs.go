@@ -1,0 +1,168 @@
+package scheduler
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"laycast/job"
+	"laycast/scheduler/call"
+)
+
+// Hold keeps a job out of the plan, and says why. A date that was told is taken
+// back.
+func (s *Scheduler) Hold(ctx context.Context, firm, id, reason string) error {
+	return s.changeJob(ctx, firm, id, func(w *work, b job.Booking) error {
+		if strings.TrimSpace(reason) == "" {
+			return fmt.Errorf("say why job %s is held", id)
+		}
+		b.Held = reason
+		w.setBooking(b)
+		w.takeBack(b, "")
+		return nil
+	})
+}
+
+// Release puts a held job back into the plan; it also answers a question about
+// how its last day went with "not laid".
+func (s *Scheduler) Release(ctx context.Context, firm, id string) error {
+	return s.changeJob(ctx, firm, id, func(w *work, b job.Booking) error {
+		if b.HoldReason != "" {
+			return fmt.Errorf("job %s is held by its import (%s); take it in again without hold_reason", id, b.HoldReason)
+		}
+		asked := b.Asked
+		b.Held, b.Asked = "", false
+		w.setBooking(b)
+		for _, v := range append([]job.Visit{}, w.book.Visits...) {
+			if v.Job != id {
+				continue
+			}
+			v.Declined = false
+			w.setVisit(v)
+			if asked && !v.First().IsZero() && !v.First().After(w.today()) {
+				w.end(v, v.First())
+			}
+		}
+		return nil
+	})
+}
+
+// Done records that a job is finished.
+func (s *Scheduler) Done(ctx context.Context, firm, id string) error {
+	return s.changeJob(ctx, firm, id, func(w *work, b job.Booking) error {
+		b.State, b.Asked = job.Done, false
+		b.LaidM2, b.CoatedM2 = b.Roof.AreaM2, b.Roof.AreaM2
+		w.setBooking(b)
+		for _, v := range append([]job.Visit{}, w.book.Visits...) {
+			if v.Job != id || v.State != job.Planned && v.State != job.Started {
+				continue
+			}
+			v.State = job.Finished
+			for v.Done < len(v.Days) && !v.Days[v.Done].After(w.today()) {
+				v.Done++
+			}
+			v.Days = v.Days[:v.Done]
+			w.setVisit(v)
+		}
+		return nil
+	})
+}
+
+// Cancel ends a job that will not be laid. Its customer hears once, where a
+// week or a date was told; a crew that was sent or held hears too.
+func (s *Scheduler) Cancel(ctx context.Context, firm, id string) error {
+	return s.changeJob(ctx, firm, id, func(w *work, b job.Booking) error {
+		b.State = job.Cancelled
+		w.setBooking(b)
+		w.takeBack(b, "The job was cancelled.")
+		for _, v := range append([]job.Visit{}, w.book.Visits...) {
+			if v.Job == id && (v.State == job.Planned || v.State == job.Started) {
+				v.State = job.Off
+				w.setVisit(v)
+			}
+		}
+		return nil
+	})
+}
+
+// changeJob changes one job that is booked, plans anew and tells what follows.
+func (s *Scheduler) changeJob(ctx context.Context, firm, id string, do func(w *work, b job.Booking) error) error {
+	return s.change(ctx, firm, func(w *work) error {
+		b, ok := w.booking(id)
+		if !ok {
+			return fmt.Errorf("there is no job %q; laycast job list shows all", id)
+		}
+		if b.State != job.Booked {
+			return fmt.Errorf("job %s is %s already", id, b.State)
+		}
+		if err := do(w, b); err != nil {
+			return err
+		}
+		if err := w.replan(ctx); err != nil {
+			return err
+		}
+		w.tellDates()
+		return w.publish()
+	})
+}
+
+// takeBack takes a job's days from today on out of the plan, and what was told
+// of them back.
+func (w *work) takeBack(b job.Booking, why string) {
+	for _, v := range append([]job.Visit{}, w.book.Visits...) {
+		if v.Job != b.ID || v.State != job.Planned && v.State != job.Started {
+			continue
+		}
+		w.callOff(v, b, why)
+		l := w.letter(v, b)
+		l.Was, l.Why = v.Told, why
+		if l.Was.IsZero() || l.Was.Before(w.today()) {
+			l.Was, l.WasWeek = v.ToldWeek, true
+		}
+		v.Days, v.Crew = append([]job.Date{}, v.Days[:v.Done]...), ""
+		if !l.Was.IsZero() && !l.Was.AddDays(6).Before(w.today()) {
+			v.Moves++
+			l.Visit = v
+			m, err := w.say.DateCancelled(l)
+			w.post(m, err, b.Customer.Email, v.Job, l.Was)
+		}
+		v.Told, v.ToldWeek, v.ToldAt = job.Date{}, job.Date{}, time.Time{}
+		w.setVisit(v)
+	}
+}
+
+// callOff withdraws a go or a hold that stands for today or later: the crew
+// must not drive there.
+func (w *work) callOff(v job.Visit, b job.Booking, why string) {
+	first := v.First()
+	k := w.standing(v.Job, first)
+	if first.IsZero() || first.Before(w.today()) || k == nil || k.Outcome == call.NoGo {
+		return
+	}
+	before := *k
+	c := before
+	c.Occasion = call.Occasion(fmt.Sprintf("change-%d", 1+w.changes(v.Job, first)))
+	c.Outcome, c.Made, c.Late = call.NoGo, w.now, false
+	if why == "" {
+		why = "The job is on hold."
+	}
+	c.Reasons = []string{why}
+	w.addCall(c)
+	crew := w.crew(c.Crew)
+	l := w.callLetter(c, &before, b, w.bayOf(b, v, first))
+	l.InReplyTo = w.say.CallID(c, crew.Email)
+	m, err := w.say.SecondLook(l)
+	w.post(m, err, crew.Email, c.Job, c.Date)
+}
+
+// changes counts the calls for a job and day that changed an earlier one.
+func (w *work) changes(id string, d job.Date) int {
+	n := 0
+	for _, k := range w.book.Calls {
+		if k.Job == id && k.Date == d && strings.HasPrefix(string(k.Occasion), "change-") {
+			n++
+		}
+	}
+	return n
+}

@@ -1,0 +1,349 @@
+package scheduler
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"laycast/job"
+	"laycast/job/access"
+	"laycast/notify"
+	"laycast/scheduler/call"
+	"laycast/scheduler/task"
+)
+
+// ownersMove is the move that the owner tells by phone: a customer whose date
+// has moved twice does not get a third mail about it.
+const ownersMove = 3
+
+// soon is within how many days of a told date that no longer holds its customer
+// must hear, whatever is known of a new one.
+const soon = 2
+
+// reach is how far ahead a new date may lie and still be told in place of an
+// old one.
+const reach = 7
+
+// tell is the daily round of telling customers weeks and dates.
+func (w *work) tell(ctx context.Context) error {
+	w.tellDates()
+	return w.publish()
+}
+
+// tellDates tells every customer what there is to tell: a week early, a date
+// some days before, a new date once the owner had the chance to say no.
+func (w *work) tellDates() {
+	w.askOwner()
+	for _, v := range append([]job.Visit{}, w.book.Visits...) {
+		b, ok := w.booking(v.Job)
+		if !ok || b.State != job.Booked || b.Asked || v.State != job.Planned || v.Done > 0 {
+			continue
+		}
+		first := v.First()
+		if !first.IsZero() && !first.After(w.today()) {
+			continue // under way
+		}
+		w.tellVisit(v, b)
+	}
+}
+
+// tellVisit tells one customer what is due about one visit.
+func (w *work) tellVisit(v job.Visit, b job.Booking) {
+	first := v.First()
+	switch {
+	case first == v.Told && !first.IsZero():
+		return
+	case !v.Told.IsZero() && first.IsZero():
+		w.cancelSoon(v, b)
+	case !v.Told.IsZero():
+		w.tellMove(v, b)
+	case first.IsZero():
+		return
+	case w.tellable(v):
+		l := w.letter(v, b)
+		l.Date = first
+		m, err := w.say.DateTold(l)
+		w.post(m, err, b.Customer.Email, v.Job, first)
+		v.Told, v.ToldAt = first, w.now
+		w.setVisit(v)
+	default:
+		w.tellWeek(v, b)
+	}
+}
+
+// tellable reports whether the visit's day may be told: near enough, likely
+// enough.
+func (w *work) tellable(v job.Visit) bool {
+	lead := v.First().DaysSince(w.today())
+	return lead >= 1 && lead <= w.book.Firm.TellAhead && w.planned(v) >= w.book.Firm.Bounds.Tell
+}
+
+// planned gives the chance that the plan in force sees for a visit.
+func (w *work) planned(v job.Visit) float64 {
+	week := w.out.Week
+	if week == nil {
+		week = w.book.Week
+	}
+	if week == nil {
+		return 0
+	}
+	for _, x := range week.Visits {
+		if x.Job == v.Job && len(x.Days) > 0 && x.Days[0] == v.First() {
+			return x.Chance
+		}
+	}
+	return 0
+}
+
+// tellWeek tells a week: once, and again when it is about to begin and the
+// visit does not stand in it.
+func (w *work) tellWeek(v job.Visit, b job.Booking) {
+	week := monday(v.First())
+	if week == v.ToldWeek {
+		return
+	}
+	const about = 3 // days: the Friday before
+	if !v.ToldWeek.IsZero() && w.today().Before(v.ToldWeek.AddDays(-about)) {
+		return
+	}
+	l := w.letter(v, b)
+	l.Week = week
+	m, err := w.say.WeekTold(l)
+	w.post(m, err, b.Customer.Email, v.Job, week)
+	v.ToldWeek = week
+	w.setVisit(v)
+}
+
+// monday gives the Monday of d's week.
+func monday(d job.Date) job.Date { return d.AddDays(-(int(d.Weekday()) + 6) % 7) }
+
+// tellMove tells a new date in place of one told before, when the owner has
+// said yes or had until the morning to say no.
+func (w *work) tellMove(v job.Visit, b job.Booking) {
+	first := v.First()
+	near := v.Told.After(w.today()) && v.Told.DaysSince(w.today()) <= soon
+	if first.DaysSince(w.today()) > reach || !near && !w.tellable(v) {
+		if near {
+			w.cancelSoon(v, b)
+		}
+		return
+	}
+	if !w.released(v) {
+		return
+	}
+	l := w.letter(v, b)
+	l.Date, l.Was, l.Why = first, v.Told, w.moveWords(v)
+	v.Moves++
+	l.Visit = v
+	if v.Moves >= ownersMove {
+		w.out.Untold = append(w.out.Untold, notify.Untold{
+			Firm: w.book.Firm.UID, Person: b.Customer.Email, Job: v.Job, Date: first, At: w.now,
+			Reason: fmt.Sprintf("the date moves for the %s time, which the owner tells by phone", ordinal(v.Moves)),
+		})
+	} else {
+		m, err := w.say.DateMoved(l)
+		w.post(m, err, b.Customer.Email, v.Job, first)
+	}
+	v.Told, v.ToldAt = first, w.now
+	v.AskedAt, v.AskedFor, v.Approved, v.Declined = time.Time{}, job.Date{}, false, false
+	w.setVisit(v)
+}
+
+// cancelSoon takes back a told date that has no new one, before the customer
+// stands waiting. A date that has passed was taken back on its evening.
+func (w *work) cancelSoon(v job.Visit, b job.Booking) {
+	if !v.Told.After(w.today()) || v.Told.DaysSince(w.today()) > soon {
+		return
+	}
+	l := w.letter(v, b)
+	l.Was, l.Why = v.Told, w.moveWords(v)
+	v.Moves++
+	l.Visit = v
+	m, err := w.say.DateCancelled(l)
+	w.post(m, err, b.Customer.Email, v.Job, v.Told)
+	v.Told, v.ToldAt, v.ToldWeek = job.Date{}, time.Time{}, job.Date{}
+	v.AskedAt, v.AskedFor, v.Approved, v.Declined = time.Time{}, job.Date{}, false, false
+	w.setVisit(v)
+}
+
+// moveWords says to a customer why a date does not hold.
+func (w *work) moveWords(v job.Visit) string {
+	if k := w.standing(v.Job, v.Told); k != nil && k.Outcome == call.NoGo {
+		return "The forecast for " + v.Told.Words() + " was not good enough to open your roof."
+	}
+	return "The forecast for " + v.Told.Words() + " has turned, and the new day looks better."
+}
+
+// letter begins a customer's letter about a visit.
+func (w *work) letter(v job.Visit, b job.Booking) notify.VisitLetter {
+	return notify.VisitLetter{
+		Job: b, Visit: v, Crew: w.crew(v.Crew), Now: w.now, Days: len(v.Days) - v.Done,
+		Subscribe: w.url(access.Customer, b.Customer.Email, access.Feed),
+	}
+}
+
+// url gives the address of a secret link, making the link where it is new.
+func (w *work) url(a access.Audience, id string, p access.Purpose) string {
+	if w.s.PublicURL == "" || len(w.s.LinkKey) == 0 {
+		return ""
+	}
+	l := access.New(w.s.LinkKey, w.book.Firm.UID, a, id, p, 1, w.now)
+	for _, x := range w.book.Links {
+		if x.Audience == l.Audience && x.ID == l.ID && x.Purpose == p {
+			return w.s.PublicURL + access.Path(w.s.LinkKey, x)
+		}
+	}
+	w.book.Links = append(w.book.Links, l)
+	w.out.Links = append(w.out.Links, l)
+	return w.s.PublicURL + access.Path(w.s.LinkKey, l)
+}
+
+// Owner says how the owner answers when asked about a new date.
+type Owner string
+
+// The owners.
+const (
+	OwnerAsked  Owner = ""       // a real one, by the link in the mail
+	OwnerYes    Owner = "yes"    // in a rehearsal: always yes, at once
+	OwnerNo     Owner = "no"     // always no
+	OwnerSilent Owner = "silent" // never answers
+)
+
+// waits reports whether a visit's new date is one that the owner may still
+// stop: a told date that the plan has moved.
+func (w *work) waits(v job.Visit) bool {
+	first := v.First()
+	return v.State == job.Planned && v.Done == 0 && !v.Told.IsZero() && !first.IsZero() && first != v.Told && first.After(w.today())
+}
+
+// askOwner asks the owner about new dates that nobody has asked about yet.
+func (w *work) askOwner() {
+	var lines []string
+	for _, v := range append([]job.Visit{}, w.book.Visits...) {
+		b, ok := w.booking(v.Job)
+		if !ok || b.State != job.Booked || !w.waits(v) || v.AskedFor == v.First() {
+			continue
+		}
+		v.AskedAt, v.AskedFor = w.now, v.First()
+		v.Approved, v.Declined = w.s.Owner == OwnerYes, w.s.Owner == OwnerNo
+		w.setVisit(v)
+		line := fmt.Sprintf("%s (%s): told %s, now %s. %s", b.Title, v.Job, v.Told.Words(), v.First().Words(), w.moveWords(v))
+		if v.Moves+1 >= ownersMove {
+			line += fmt.Sprintf(" It is the %s move: please ring %s yourself.", ordinal(v.Moves+1), b.Customer.Name)
+		}
+		lines = append(lines, line)
+	}
+	if len(lines) == 0 {
+		return
+	}
+	end := "Without an answer they are told tomorrow at 09:00."
+	if w.book.Firm.AskStrict {
+		end = "They are told only when you say yes."
+	}
+	m, err := w.say.Ask(notify.AskLetter{Lines: append(lines, end), Link: w.url(access.Owner, "", access.Approve), Now: w.now})
+	w.post(m, err, w.book.Firm.Email, "", job.Date{})
+}
+
+// yesBy is the hour until which the owner may stop a new date.
+const yesBy = 9 * 60
+
+// released reports whether a new date may be told: the owner said yes, or did
+// not answer until the morning after.
+func (w *work) released(v job.Visit) bool {
+	if v.AskedFor != v.First() || v.Declined {
+		return false
+	}
+	if v.Approved {
+		return true
+	}
+	if w.book.Firm.AskStrict {
+		return false
+	}
+	by := job.Instant(job.DateOf(v.AskedAt.In(w.zone)), yesBy, w.zone)
+	if !by.After(v.AskedAt) {
+		by = job.Instant(job.DateOf(v.AskedAt.In(w.zone)).AddDays(1), yesBy, w.zone)
+	}
+	return !w.now.Before(by)
+}
+
+// Waiting gives the new dates of a firm that wait for the owner's yes, in
+// words.
+func (s *Scheduler) Waiting(ctx context.Context, firm string) ([]string, error) {
+	now := s.Clock.Now()
+	b, err := s.Store.Book(ctx, firm, job.DateOf(now.UTC()).AddDays(-keepCalls))
+	if err != nil {
+		return nil, fmt.Errorf("read the book: %w", err)
+	}
+	w, err := s.open(b, task.Task{Firm: firm, Name: task.Tell, Due: now, Slot: now}, now)
+	if err != nil {
+		return nil, err
+	}
+	out := []string{}
+	for _, v := range b.Visits {
+		if j, ok := w.booking(v.Job); ok && w.waits(v) && !v.Approved && !v.Declined {
+			out = append(out, fmt.Sprintf("%s: %s instead of %s", j.Title, v.First().Words(), v.Told.Words()))
+		}
+	}
+	return out, nil
+}
+
+// Approve records the owner's yes to every new date that waits, and tells them.
+// It reports how many there were; a second yes finds none.
+func (s *Scheduler) Approve(ctx context.Context, firm string) (int, error) {
+	n := 0
+	err := s.change(ctx, firm, func(w *work) error {
+		n = 0
+		for _, v := range append([]job.Visit{}, w.book.Visits...) {
+			if w.waits(v) && v.AskedFor == v.First() && !v.Approved && !v.Declined {
+				v.Approved = true
+				w.setVisit(v)
+				n++
+			}
+		}
+		if n == 0 {
+			return errNothing
+		}
+		w.tellDates()
+		return w.publish()
+	})
+	return n, err
+}
+
+// errNothing says that a change found nothing to change.
+var errNothing = errors.New("nothing to change")
+
+// change computes a decision outside any task and writes it.
+func (s *Scheduler) change(ctx context.Context, firm string, do func(w *work) error) error {
+	return s.insist(ctx, func() error {
+		now := s.Clock.Now()
+		b, err := s.Store.Book(ctx, firm, job.DateOf(now.UTC()).AddDays(-keepCalls))
+		if err != nil {
+			return fmt.Errorf("read the book of %s: %w", firm, err)
+		}
+		w, err := s.open(b, task.Task{Firm: firm, Name: task.Tell, Due: now, Slot: now}, now)
+		if err != nil {
+			return err
+		}
+		w.out.Task, w.out.Next = task.Task{}, task.Task{}
+		if err := do(w); err != nil {
+			if errors.Is(err, errNothing) {
+				return nil
+			}
+			return err
+		}
+		return s.Store.Commit(ctx, w.out)
+	})
+}
+
+func ordinal(n int) string {
+	switch n {
+	case 1:
+		return "first"
+	case 2:
+		return "second"
+	case 3:
+		return "third"
+	}
+	return fmt.Sprintf("%dth", n)
+}
