@@ -72,12 +72,8 @@ var testOnly = map[string]string{"db/dbtest": "db", "db/pgtest": ""}
 // pure packages compute from their arguments alone.
 var pure = map[string]bool{
 	"job": true, "rules": true, "rules/physics": true, "scheduler/plan": true, "scheduler/call": true, "forecast": true,
-	"forecast/skill": true, "scheduler/task": true, "scheduler/ledger": true,
+	"forecast/skill": true, "scheduler/task": true, "job/access": true,
 }
-
-// pureUses are packages that a pure one may import though they are not pure:
-// notify composes text, and what it imports of net only parses text.
-var pureUses = map[string]string{"scheduler/ledger": "notify"}
 
 // impure are the imports (with all below them) that pure packages keep away from.
 var impure = []string{"net", "os", "database/sql", "log", "context", "github.com/rs/zerolog", "math/rand", "crypto/rand", "syscall"}
@@ -198,7 +194,7 @@ func purityFaults(p pkg) (faults []string) {
 	}
 	for _, imp := range p.Imports {
 		if ours(imp) {
-			if !pure[name(imp)] && pureUses[from] != name(imp) {
+			if !pure[name(imp)] {
 				faults = append(faults, fmt.Sprintf("pure package %s imports %s, which is not pure", from, name(imp)))
 			}
 			continue

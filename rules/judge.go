@@ -140,8 +140,8 @@ func (g *Ground) explain(day *Day, rs []result, live []int) {
 func (g *Ground) tightest(m int, p passage) Check {
 	best := Check{Margin: math.Inf(1)}
 	for i := int(p.bound); i < g.n && (i < int(math.Ceil(p.to)) || i == int(p.bound)); i++ {
-		if i < g.n && g.fails[p.set][m][i]&^bitUnknown != 0 {
-			continue // the crew paused, or was still sanding
+		if g.fails[p.set][m][i]&^bitUnknown != 0 {
+			continue // the crew stood by
 		}
 		for _, b := range g.profile.bounds(p.set) {
 			if b.Limit == LimitDry {

@@ -132,7 +132,7 @@ func until(reason, retryAfter string, now time.Time) time.Time {
 	case strings.Contains(words, "minut"):
 		at = now.Truncate(time.Minute).Add(time.Minute + margin)
 	case strings.Contains(words, "daily"), strings.Contains(words, "tomorrow"):
-		at = now.Truncate(24 * time.Hour).Add(24*time.Hour + margin)
+		at = now.Truncate(24 * time.Hour).Add(24*time.Hour + margin) // elapsed: the source counts days in UTC
 	}
 	if s, err := strconv.Atoi(strings.TrimSpace(retryAfter)); err == nil && s > 0 {
 		if asked := now.Add(time.Duration(min(s, 86400)) * time.Second); asked.After(at) {

@@ -13,7 +13,7 @@ var j2000 = time.Date(2000, 1, 1, 12, 0, 0, 0, time.UTC)
 // geometry), without refraction. The product's own sun is in rules/physics,
 // which this package may not import.
 func sunSine(t time.Time, lat, lon float64) float64 {
-	days := t.Sub(j2000).Hours() / 24
+	days := t.Sub(j2000).Hours() / 24           // elapsed: days of 24 hours since noon of 1 January 2000
 	mean := (280.460 + 0.9856474*days) * rad    // mean longitude
 	anomaly := (357.528 + 0.9856003*days) * rad // mean anomaly
 	long := mean + (1.915*math.Sin(anomaly)+0.020*math.Sin(2*anomaly))*rad
