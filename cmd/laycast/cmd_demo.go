@@ -130,7 +130,7 @@ func (s *session) story(ctx context.Context, h *house, mailDir string) error {
 	s.printf("\nTHE EVENING CALL, %s 18:00, for %s\n", day.AddDays(-1).Words(), day.Words())
 	s.tellCalls(in.Crews, evening)
 	morning := job.Instant(day, 6*60, zone)
-	if err := h.rehearse(ctx, from, morning, file.Transport{Dir: mailDir}, zerolog.Nop()); err != nil {
+	if err := h.rehearse(ctx, from, morning, post{transport: file.Transport{Dir: mailDir}, redo: true}, scheduler.OwnerYes, zerolog.Nop()); err != nil {
 		return err
 	}
 	all, err := h.db.Calls(ctx, h.firm.UID)
@@ -149,7 +149,7 @@ func (s *session) firstFullEvening(ctx context.Context, h *house, mailDir string
 	for i := range patience {
 		today := job.DateOf(from.In(zone)).AddDays(i)
 		to := job.Instant(today, 18*60+15, zone)
-		if err := h.rehearse(ctx, from, to, file.Transport{Dir: mailDir}, zerolog.Nop()); err != nil {
+		if err := h.rehearse(ctx, from, to, post{transport: file.Transport{Dir: mailDir}, redo: true}, scheduler.OwnerYes, zerolog.Nop()); err != nil {
 			return today, nil, err
 		}
 		all, err := h.db.Calls(ctx, h.firm.UID)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 	"text/tabwriter"
+	"time"
 
 	"laycast/job"
 	"laycast/rules"
@@ -40,6 +41,10 @@ type callOut struct {
 
 // Run prints the calls, oldest first.
 func (c *callsCmd) Run(ctx context.Context, s *session) error {
+	until, err := parseUntil(c.Now)
+	if err != nil {
+		return err
+	}
 	h, err := s.open(ctx)
 	if err != nil {
 		return err
@@ -51,14 +56,8 @@ func (c *callsCmd) Run(ctx context.Context, s *session) error {
 	}
 	out := []callOut{}
 	for _, k := range calls {
-		if c.Now != "" {
-			t, err := parseTime(c.Now)
-			if err != nil {
-				return err
-			}
-			if k.Made.After(t) {
-				continue
-			}
+		if !until.IsZero() && k.Made.After(until) {
+			continue
 		}
 		out = append(out, printable(k))
 	}
@@ -76,6 +75,14 @@ func (c *callsCmd) Run(ctx context.Context, s *session) error {
 		s.printf("%s  %-6s %s, crew %s (%s, %s): %s\n", k.Date, strings.ToUpper(string(k.Outcome)), k.Job, k.Crew, k.Occasion, chance, strings.Join(k.Reasons, "; "))
 	}
 	return nil
+}
+
+// parseUntil reads a --now, the zero time where there is none.
+func parseUntil(s string) (time.Time, error) {
+	if s == "" {
+		return time.Time{}, nil
+	}
+	return parseTime(s)
 }
 
 func printable(k call.Call) callOut {
@@ -114,6 +121,10 @@ type messageOut struct {
 
 // Run prints the messages, oldest first, or one of them whole.
 func (c *messagesCmd) Run(ctx context.Context, s *session) error {
+	until, err := parseUntil(c.Now)
+	if err != nil {
+		return err
+	}
 	h, err := s.open(ctx)
 	if err != nil {
 		return err
@@ -133,14 +144,8 @@ func (c *messagesCmd) Run(ctx context.Context, s *session) error {
 	}
 	out := []messageOut{}
 	for _, m := range ms {
-		if c.Now != "" {
-			t, err := parseTime(c.Now)
-			if err != nil {
-				return err
-			}
-			if m.Created.After(t) {
-				continue
-			}
+		if !until.IsZero() && m.Created.After(until) {
+			continue
 		}
 		o := messageOut{
 			ID: m.ID, To: m.Recipient, Kind: string(m.Kind), Job: m.Job, Visit: m.Visit, Date: m.Date, State: string(m.State),

@@ -20,7 +20,9 @@ import (
 type rehearseCmd struct {
 	From    string `help:"Begin of the period (RFC 3339)." required:""`
 	To      string `help:"End of the period (RFC 3339)." required:""`
-	MailDir string `help:"Write every mail as a file into this folder." required:"" placeholder:"DIR"`
+	MailDir string `help:"Write every mail as a file into this folder." xor:"mail" required:"" placeholder:"DIR"`
+	SMTP    string `name:"smtp" help:"Send every mail to this server on this machine instead." xor:"mail" required:"" placeholder:"URL"`
+	Owner   string `help:"How the owner answers about new dates: yes, no or silent." enum:"yes,no,silent" default:"yes"`
 	Verbose bool   `help:"Log every task."`
 }
 
@@ -53,11 +55,17 @@ func (c *rehearseCmd) Run(ctx context.Context, s *session) error {
 		return fmt.Errorf("take hold of %s: %w", h.firm.Name, err)
 	}
 	defer release()
-	return h.rehearse(ctx, from, to, file.Transport{Dir: c.MailDir}, s.logger(c.Verbose))
+	p := post{transport: file.Transport{Dir: c.MailDir}, redo: true}
+	if c.SMTP != "" {
+		if p, err = postTo(c.SMTP, h.cfg.Mail.From); err != nil {
+			return err
+		}
+	}
+	return h.rehearse(ctx, from, to, p, scheduler.Owner(c.Owner), s.logger(c.Verbose))
 }
 
 // rehearse lives the period on a virtual clock. The caller holds the firm.
-func (h *house) rehearse(ctx context.Context, from, to time.Time, t scheduler.Transport, log zerolog.Logger) error {
+func (h *house) rehearse(ctx context.Context, from, to time.Time, p post, owner scheduler.Owner, log zerolog.Logger) error {
 	b, err := h.db.Book(ctx, h.firm.UID, job.Date{Year: 9999, Month: 1, Day: 1})
 	if err != nil {
 		return err
@@ -76,10 +84,11 @@ func (h *house) rehearse(ctx context.Context, from, to time.Time, t scheduler.Tr
 		return err
 	}
 	clock := scheduler.NewVirtualClock(from)
-	sched, err := h.scheduler(clock, true, t, true, log)
+	sched, err := h.scheduler(clock, true, p, log)
 	if err != nil {
 		return err
 	}
+	sched.Owner = owner
 	if err := sched.Seed(ctx, h.firm, from); err != nil {
 		return err
 	}
@@ -102,8 +111,8 @@ func (serveCmd) Help() string {
 
 // Run serves until it is told to stop.
 func (c *serveCmd) Run(ctx context.Context, s *session) error {
-	if c.MailDir == "" {
-		return usageError{errors.New("mail can only be written to files yet: give --mail-dir DIR")}
+	if c.PretendNow != "" && c.MailDir == "" {
+		return usageError{errors.New("on a pretended clock mail goes to files only: give --mail-dir DIR")}
 	}
 	h, err := s.open(ctx)
 	if err != nil {
@@ -118,7 +127,13 @@ func (c *serveCmd) Run(ctx context.Context, s *session) error {
 		return err
 	}
 	log := s.logger(c.Verbose)
-	sched, err := h.scheduler(clock, life == ledger.Virtual, file.Transport{Dir: c.MailDir}, true, log)
+	p := post{transport: file.Transport{Dir: c.MailDir}, redo: true}
+	if c.MailDir == "" {
+		if p, err = h.post(); err != nil {
+			return err
+		}
+	}
+	sched, err := h.scheduler(clock, life == ledger.Virtual, p, log)
 	if err != nil {
 		return err
 	}

@@ -22,7 +22,7 @@ func (l *configLoader) times(s *yamlSection, t *job.Times) {
 		into *string
 	}{
 		{"call", &t.Call}, {"absence", &t.Absence}, {"second_look", &t.SecondLook}, {"close", &t.Close},
-		{"week_mail", &t.WeekMail}, {"evening_fetch", &t.EveningFetch}, {"morning_fetch", &t.MorningFetch},
+		{"week_mail", &t.WeekMail}, {"tell", &t.Tell}, {"evening_fetch", &t.EveningFetch}, {"morning_fetch", &t.MorningFetch},
 	} {
 		s.checked(f.key, f.into, checkCron)
 	}

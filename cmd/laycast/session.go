@@ -47,6 +47,7 @@ func (s *session) openWith(ctx context.Context, cfg Config) (*house, error) {
 	if err != nil {
 		return nil, err
 	}
+	cfg.Firm.AskStrict = cfg.AskStrict
 	f, err := d.SetFirm(ctx, cfg.Firm)
 	if err != nil {
 		_ = d.Close()
@@ -111,13 +112,13 @@ func (h *house) source(stamp bool) (scheduler.Source, string, string, error) {
 }
 
 // scheduler wires a scheduler for this house.
-func (h *house) scheduler(clock scheduler.Clock, stamp bool, t scheduler.Transport, redo bool, log zerolog.Logger) (*scheduler.Scheduler, error) {
+func (h *house) scheduler(clock scheduler.Clock, stamp bool, p post, log zerolog.Logger) (*scheduler.Scheduler, error) {
 	src, name, credit, err := h.source(stamp)
 	if err != nil {
 		return nil, err
 	}
 	return scheduler.New(scheduler.Config{
-		Store: h.db, Source: src, SourceName: name, Credit: credit, Transport: t, Redo: redo,
+		Store: h.db, Source: src, SourceName: name, Credit: credit, Transport: p.transport, Redo: p.redo,
 		Clock: clock, From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, Log: log,
 	}), nil
 }

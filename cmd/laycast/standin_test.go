@@ -7,7 +7,6 @@ import (
 	"math"
 	"net/http"
 	"net/http/httptest"
-	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -29,7 +28,7 @@ const (
 	cutBody   fault = "cut in the middle"
 	nullTail  fault = "nulls from this evening on"
 	oldHours  fault = "an answer from two days ago"
-	stuckRun  fault = "the same model run for ever" // hours move on, content does not
+	stuckRun  fault = "the same model run for ever" // the hours move on, their content does not
 )
 
 // standIn is a forecast source over real HTTP that speaks the open API's JSON.
@@ -42,7 +41,7 @@ type standIn struct {
 	onHit  func(n int) // told each request, before it is answered
 	hits   int
 	bodies map[string]json.RawMessage // hours by endpoint, time and fault: all places get the same
-	last   map[forecast.Endpoint]time.Time
+	frozen time.Time                  // when stuckRun's model run was made
 }
 
 // invented is the stand-in's weather: shared, and safe for concurrent use.
@@ -50,8 +49,9 @@ var invented = sync.OnceValues(func() (*replay.Source, error) {
 	rec := replay.Invent(11, 53.35, -6.26, 2027)
 	for i := range rec.Rows {
 		r := &rec.Rows[i]
-		// mild and mostly dry, with showers left in
-		r.Air, r.Dew = r.Air+9, r.Dew+5
+		// mild winters, cool summers, mostly dry, with showers left in
+		warm := 4.5 + 4.5*math.Cos(2*math.Pi*float64(r.At.YearDay()-20)/365)
+		r.Air, r.Dew = r.Air+warm, r.Dew+warm-3
 		if r.Rain < 0.6 {
 			r.Rain = 0
 		}
@@ -84,7 +84,9 @@ func (s *standIn) between(f fault, from, to time.Time) {
 }
 
 // always makes the source misbehave.
-func (s *standIn) always(f fault) { s.between(f, time.Time{}, time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)) }
+func (s *standIn) always(f fault) {
+	s.between(f, time.Time{}, time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC))
+}
 
 func (s *standIn) asked() int {
 	s.mu.Lock()
@@ -95,8 +97,7 @@ func (s *standIn) asked() int {
 func (s *standIn) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	now, err := http.ParseTime(r.Header.Get("Date"))
 	if err != nil {
-		http.Error(w, "no Date header", http.StatusBadRequest)
-		return
+		now = time.Now() // a live firm's requests bear none
 	}
 	s.mu.Lock()
 	s.hits++
@@ -196,8 +197,7 @@ func (s *standIn) hours(r *http.Request, ep forecast.Endpoint, now time.Time, f 
 	case oldHours:
 		made = now.Add(-48 * time.Hour)
 	case stuckRun:
-		made = now.Truncate(1000 * time.Hour) // 41 days
-		made = maxTime(made, now.Add(-60*time.Hour).Truncate(60*time.Hour))
+		made = s.frozen
 	}
 	runs, err := src.Fetch(r.Context(), ep, []forecast.Cell{{}}, made)
 	if err != nil {
@@ -260,5 +260,3 @@ func columns(h forecast.Hours, want []string, shift int) (map[string][]any, map[
 	}
 	return cols, units
 }
-
-func maxTime(a, b time.Time) time.Time { return slices.MaxFunc([]time.Time{a, b}, time.Time.Compare) }
