@@ -19,7 +19,7 @@ help: ## list what can be made
 build: ## build ./laycast, one static program
 	CGO_ENABLED=0 $(GO) build -trimpath -o laycast ./cmd/laycast
 
-test: ## run all tests (gets PostgreSQL first where it may)
+test: ## run all tests (gets PostgreSQL and a mail server first where it may)
 	@sh testdata/need.sh
 	$(GO) test ./...
 
@@ -54,9 +54,10 @@ fuzz: ## fuzz every parser for FUZZTIME (5s)
 
 vuln: ## look for known weaknesses in the libraries, where the database can be reached
 	@if ! command -v govulncheck >/dev/null; then echo "vuln: NOT RUN: govulncheck is not installed"; exit 0; fi; \
+	$(GO) build ./...; \
 	rc=0; govulncheck ./... || rc=$$?; \
 	if [ $$rc = 3 ]; then echo "vuln: weaknesses found"; exit 1; \
-	elif [ $$rc != 0 ]; then echo "vuln: NOT RUN: govulncheck could not do its work (exit $$rc), most likely for want of its database"; fi
+	elif [ $$rc != 0 ]; then echo "vuln: NOT RUN: govulncheck could not do its work (exit $$rc); the program builds, so most likely its database cannot be reached"; fi
 
 demo: ## tell the whole story once on the built-in scenario
 	$(GO) run ./cmd/laycast demo --once

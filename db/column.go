@@ -105,8 +105,19 @@ type querier interface {
 // scanner is one row.
 type scanner interface{ Scan(dest ...any) error }
 
-// collect runs a query and scans each of its rows.
+// collect runs a query and scans each of its rows. Outside a transaction it
+// runs it again when the connection was lost.
 func collect[T any](ctx context.Context, q querier, scan func(scanner) (T, error), query string, args ...any) ([]T, error) {
+	_, pool := q.(*sql.DB)
+	for n := 1; ; n++ {
+		out, err := collectOnce(ctx, q, scan, query, args...)
+		if err == nil || !pool || n == tries || !lost(err) {
+			return out, err
+		}
+	}
+}
+
+func collectOnce[T any](ctx context.Context, q querier, scan func(scanner) (T, error), query string, args ...any) ([]T, error) {
 	rows, err := q.QueryContext(ctx, query, args...)
 	if err != nil {
 		return nil, err

@@ -14,7 +14,6 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
-	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/jackc/pgx/v5/stdlib"
 	_ "modernc.org/sqlite" // the "sqlite" driver
 )
@@ -124,60 +123,10 @@ func (d *DB) closePools() error {
 
 // Ping reports whether the database answers.
 func (d *DB) Ping(ctx context.Context) error {
-	var one int
-	if err := d.reader.QueryRowContext(ctx, `SELECT 1`).Scan(&one); err != nil {
+	if _, _, err := one(ctx, d.reader, words, `SELECT 'here'`); err != nil {
 		return fmt.Errorf("ask database %s: %w", d.name, err)
 	}
 	return nil
-}
-
-// tries is how often a transaction is begun that another one's lock order or a
-// lost connection undid before anything was written.
-const tries = 5
-
-// write runs fn in one transaction, again when the database undid it for
-// reasons of its own. fn must therefore set, not add to, what it hands out.
-func (d *DB) write(ctx context.Context, fn func(tx *sql.Tx) error) error {
-	for n := 1; ; n++ {
-		err := d.writeOnce(ctx, fn)
-		if err == nil || n == tries || !undone(err) {
-			return err
-		}
-	}
-}
-
-func (d *DB) writeOnce(ctx context.Context, fn func(tx *sql.Tx) error) error {
-	tx, err := d.writer.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	if err := fn(tx); err != nil {
-		// the transaction's own error matters, not that of giving it up
-		_ = tx.Rollback()
-		return err
-	}
-	return tx.Commit()
-}
-
-// undone reports whether the database gave the transaction up before it took
-// effect: a deadlock, a serialization failure, or nothing was sent at all.
-func undone(err error) bool {
-	var pg *pgconn.PgError
-	if errors.As(err, &pg) {
-		return pg.Code == "40P01" || pg.Code == "40001"
-	}
-	return pgconn.SafeToRetry(err)
-}
-
-// read runs fn on one snapshot of the database.
-func (d *DB) read(ctx context.Context, fn func(tx *sql.Tx) error) error {
-	tx, err := d.reader.BeginTx(ctx, &sql.TxOptions{Isolation: sql.LevelRepeatableRead, ReadOnly: true})
-	if err != nil {
-		return err
-	}
-	// nothing was written, so there is nothing to commit
-	defer func() { _ = tx.Rollback() }()
-	return fn(tx)
 }
 
 // forUpdate locks the rows of a SELECT on PostgreSQL; SQLite's transactions

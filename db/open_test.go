@@ -13,6 +13,7 @@ import (
 	"laycast/db"
 	"laycast/db/pgtest"
 	"laycast/job"
+	"laycast/scheduler/ledger"
 	"laycast/scheduler/task"
 )
 
@@ -109,29 +110,45 @@ func TestPostgreSQLDropsConnections(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer release()
-	// several connections of the pool in use before the cut
-	var wg sync.WaitGroup
-	for range 6 {
-		wg.Go(func() {
-			if _, err := d.Book(context.Background(), "saltbox", job.Date{}); err != nil {
-				t.Error(err)
-			}
-		})
+	books := func() {
+		var wg sync.WaitGroup
+		for range 6 { // so that several connections of the pool are in use
+			wg.Go(func() {
+				if _, err := d.Book(context.Background(), "saltbox", job.Date{}); err != nil {
+					t.Error(err)
+				}
+				if _, err := d.Tasks(context.Background(), "saltbox"); err != nil {
+					t.Error(err)
+				}
+			})
+		}
+		wg.Wait()
 	}
-	wg.Wait()
+	books()
 	admin, err := sql.Open("pgx", dsn)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer func() { _ = admin.Close() }()
-	var cut int
-	err = admin.QueryRowContext(t.Context(), `SELECT count(pg_terminate_backend(pid)) FROM pg_stat_activity
-		WHERE datname = current_database() AND pid <> pg_backend_pid()`).Scan(&cut)
-	if err != nil || cut < 2 {
-		t.Fatalf("%d connections cut, %v", cut, err)
+	terminate := func() {
+		var cut int
+		err = admin.QueryRowContext(t.Context(), `SELECT count(pg_terminate_backend(pid)) FROM pg_stat_activity
+			WHERE datname = current_database() AND pid <> pg_backend_pid()`).Scan(&cut)
+		if err != nil || cut < 2 {
+			t.Fatalf("%d connections cut, %v", cut, err)
+		}
 	}
-	if _, ok, err := d.ClaimTask(t.Context(), "saltbox", started, time.Minute); err != nil || !ok {
+	terminate()
+	books()
+	terminate()
+	held, ok, err := d.ClaimTask(t.Context(), "saltbox", started, time.Minute)
+	if err != nil || !ok {
 		t.Fatalf("after the cut: %v, %v", ok, err)
+	}
+	books()
+	terminate()
+	if err := d.Commit(t.Context(), ledger.Decision{Firm: "saltbox", Now: started, Task: held, Next: held}); err != nil {
+		t.Fatalf("after the cut: %v", err)
 	}
 	other, err := db.Open(t.Context(), dsn)
 	if err != nil {

@@ -86,6 +86,7 @@ type importDecoder struct {
 	out             Import
 	problems        Problems
 	crewIDs, jobIDs map[string]int // id to the row that had it first
+	noun            string         // what a row is called; "" = crew or job
 }
 
 func (d *importDecoder) file(field, format string, args ...any) {

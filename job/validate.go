@@ -84,6 +84,9 @@ func (d *importDecoder) id(o *object, seen map[string]int, what string) string {
 	if err := checkID(id); err != nil {
 		o.complain("id", "%v", err)
 	}
+	if d.noun != "" {
+		what = d.noun
+	}
 	if first, twice := seen[id]; twice {
 		o.complain("id", "%q is already the id of %s %d; every id stands once", cut(id, 60), what, first)
 	} else {

@@ -59,7 +59,7 @@ func (c *Composer) WeekTold(l VisitLetter) (Message, error) {
 	week := "the week of " + l.Week.Words()
 	out := letter{Headline: "Your roof: " + week, Tone: plainTone, Lede: []string{
 		greeting(l.Job),
-		fmt.Sprintf("We plan to lay your roof (%s) in %s. The weather decides the day; we tell you the date some days before.", roof(l.Job.Job), fullWeek(l.Week)),
+		fmt.Sprintf("We plan %s in %s. The weather decides the day; we tell you the date some days before.", purpose(l.Job, roof(l.Job.Job)), fullWeek(l.Week)),
 	}}
 	out.add(about(l.Job), c.customerEnd(l.Subscribe))
 	return c.customerMail(l, KindWeekTold, l.Week, "Your roof: "+week, out, l.Now, c.startOf(l.Week.AddDays(5)))
@@ -72,7 +72,7 @@ func (c *Composer) DateTold(l VisitLetter) (Message, error) {
 	}
 	out := letter{Headline: "We come on " + l.Date.Words(), Tone: plainTone, Lede: []string{
 		greeting(l.Job),
-		"We come on " + fullDate(l.Date) + c.startWords(l.Visit) + ", weather permitting, to lay your roof (" + roof(l.Job.Job) + ").",
+		"We come on " + fullDate(l.Date) + c.startWords(l.Visit) + ", weather permitting, " + purpose(l.Job, roof(l.Job.Job)) + ".",
 		"The evening before, you hear from us whether we come.",
 	}}
 	out.add(c.visitBlock(l), clearing(l.Job), about(l.Job), c.customerEnd(l.Subscribe))
@@ -87,7 +87,7 @@ func (c *Composer) DateMoved(l VisitLetter) (Message, error) {
 	}
 	out := letter{Headline: "A new date: " + l.Date.Words(), Tone: plainTone, Lede: []string{
 		greeting(l.Job),
-		"We now come on " + fullDate(l.Date) + c.startWords(l.Visit) + ", weather permitting, to lay your roof (" + roof(l.Job.Job) + ")" + c.insteadOf(l) + ".",
+		"We now come on " + fullDate(l.Date) + c.startWords(l.Visit) + ", weather permitting, " + purpose(l.Job, roof(l.Job.Job)) + c.insteadOf(l) + ".",
 	}}
 	reason := sentence(l.Why)
 	if reason == "" {
@@ -126,10 +126,15 @@ func (c *Composer) DateCancelled(l VisitLetter) (Message, error) {
 	return c.customerMail(l, KindCancelled, l.Was, "Your roof: called off, "+was, out, l.Now, expires)
 }
 
+// customerMail finishes a letter about a week or a date. From the second change
+// on it says how many there were, so that no two letters read alike.
 func (c *Composer) customerMail(l VisitLetter, kind Kind, about job.Date, subject string, body letter, notBefore, expires time.Time) (Message, error) {
 	occasion := l.Occasion
 	if occasion == "" {
 		occasion = "move-" + strconv.Itoa(l.Visit.Moves)
+	}
+	if n := l.Visit.Moves; n > 1 || n == 1 && kind != KindDateMoved && kind != KindCancelled {
+		body.Lede = append(body.Lede, fmt.Sprintf("The date has changed %s so far.", times(n)))
 	}
 	// a quiet night must not hold a message back until it is of no use
 	if !notBefore.Before(expires) {
@@ -171,6 +176,28 @@ func onOrIn(l VisitLetter) string {
 }
 
 // insteadOf says which date the new one replaces.
+// purpose says what a visit is for, from how far the roof has come.
+func purpose(b job.Booking, roof string) string {
+	const square = 0.005 // areas are kept to the centimetre squared
+	switch {
+	case b.LaidM2 >= b.Roof.AreaM2-square:
+		return "to put the topcoat on your roof (" + roof + ")"
+	case b.LaidM2 > 0:
+		return "to lay the rest of your roof (" + roof + ")"
+	}
+	return "to lay your roof (" + roof + ")"
+}
+
+func times(n int) string {
+	switch n {
+	case 1:
+		return "once"
+	case 2:
+		return "twice"
+	}
+	return strconv.Itoa(n) + " times"
+}
+
 func (c *Composer) insteadOf(l VisitLetter) string {
 	if l.Was.IsZero() {
 		return ""
@@ -278,7 +305,7 @@ func (c *Composer) CustomerCall(l CallLetter) (Message, error) {
 	case call.Go:
 		subject = "We come " + f.when + " at " + f.wall.at(f.start)
 		out.Headline = subject
-		out.Lede = append(out.Lede, "We come at "+f.wall.at(f.start)+" on "+date+" to lay your roof ("+f.roof+").")
+		out.Lede = append(out.Lede, "We come at "+f.wall.at(f.start)+" on "+date+" "+purpose(l.Job, f.roof)+".")
 		out.add(c.comingBlock(l, f), clearing(l.Job))
 	case call.NoGo:
 		subject = "Not " + f.when + ", a new date follows"

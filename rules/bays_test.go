@@ -97,7 +97,7 @@ func TestHalfDays(t *testing.T) {
 		crew, want         int
 	}{
 		{3, 0, 0, 2, 1}, {8, 0, 0, 2, 2}, {8, 0, 0, 5, 1}, {20, 0, 0, 2, 4}, {20, 0, 0, 3, 2}, {64, 0, 0, 2, 6}, {500, 0, 0, 2, 6},
-		{64, 60, 0, 2, 1}, {64, 54, 0, 2, 2}, {64, 64, 0, 2, 2}, {8, 8, 0, 2, 1}, {64, 64, 32, 2, 1}, {8, 8, 8, 2, 0}, {8, 0, 0, 1, 0},
+		{64, 60, 0, 2, 1}, {64, 54, 0, 2, 2}, {64, 64, 0, 2, 2}, {8, 8, 0, 2, 1}, {64, 64, 32, 2, 1}, {8, 8, 8, 2, 0}, {8, 0, 0, 1, 0}, {0.4, 0, 0, 2, 1},
 	} {
 		cs := roof(c.area, job.Replace, job.NewBoard)
 		cs.Job.LaidM2, cs.Job.CoatedM2, cs.Crew = c.laid, c.coated, c.crew
@@ -205,6 +205,10 @@ func TestShortDaysHoldStartsOrNothing(t *testing.T) {
 			rt.Fatalf("%s at %.1f° N: bay %+v, working time %.2f to %.2f, no return %.2f, starts %v",
 				s.d, s.c.Job.Site.Lat, p.bay, p.from, p.to, p.noReturn, starts)
 		}
+		first, clock := g.at(p.from), job.Instant(s.d, s.c.Hours.From, s.c.Zone)
+		if first.Before(clock) || first.Sub(clock)%(30*time.Minute) != 0 {
+			rt.Fatalf("first time on site %s, working hours from %s", first, clock)
+		}
 	})
 	if some == 0 {
 		t.Error("no day had a bay")
@@ -250,9 +254,13 @@ func TestProfiles(t *testing.T) {
 }
 
 func TestTighterComparesInStandardErrors(t *testing.T) {
-	wind, rain := Check{Limit: LimitWind, Margin: 1.7}, Check{Limit: LimitRain, Margin: 0.05}
+	wind := Check{Limit: LimitWind, Margin: 1.7}
+	rain := Check{Limit: LimitRain, Value: 0.05, Margin: 0.05}
 	if !Tighter(rain, wind) || Tighter(wind, rain) || Tighter(rain, rain) {
 		t.Error("0.05 mm is half an error, 1.7 m/s a whole one")
+	}
+	if dry := (Check{Limit: LimitRain, Margin: 0.1}); !Tighter(wind, dry) || !Tighter(rain, dry) {
+		t.Error("an hour without any rain leaves two errors of room")
 	}
 }
 

@@ -16,7 +16,7 @@ import (
 func book() []Case {
 	var out []Case
 	for i := range 50 {
-		c := roof([]float64{6, 10, 18, 30, 60}[i%5], []job.Work{job.Replace, job.Overboard}[i/5%2], job.NewBoard)
+		c := roof([]float64{6, 10, 18, 30, 60}[i%5], []job.Work{job.Replace, job.Overboard}[i%2], job.NewBoard)
 		c.Job.ID = fmt.Sprint("J", i)
 		c.Job.Site.Lat, c.Job.Site.Lon = 44.6+0.1*float64(i/5), -63.6
 		out = append(out, c)
@@ -24,8 +24,8 @@ func book() []Case {
 	return out
 }
 
-// issues invents a spring of weather and gives the issue of one evening: 19
-// members, seven days.
+// benchIssue invents a year of weather and gives the issue of one midnight in
+// May: 19 members, seven days.
 func benchIssue(b testing.TB) forecast.Issue {
 	src, err := replay.New(replay.Invent(7, 44.6, -63.6, 2027), replay.Options{Seed: 7})
 	if err != nil {

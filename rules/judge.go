@@ -135,8 +135,9 @@ func (g *Ground) explain(day *Day, rs []result, live []int) {
 	day.Failing = failing(g, rs)
 }
 
-// tightest gives the check of a passage that leaves the least room. The dry
-// deck is a condition before the laminate, not a margin, so it is left out.
+// tightest gives the check of a passage that leaves the least room, over the
+// hours in which the crew was at work or the resin cured. The dry deck is a
+// condition before the laminate, not a margin, so it is left out.
 func (g *Ground) tightest(m int, p passage) Check {
 	best := Check{Margin: math.Inf(1)}
 	for i := int(p.bound); i < g.n && (i < int(math.Ceil(p.to)) || i == int(p.bound)); i++ {

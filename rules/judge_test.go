@@ -125,6 +125,30 @@ func TestDewInTheMorningWaits(t *testing.T) {
 	}
 }
 
+// TestNoStageBegunThatCannotEnd: a crew does not know that it is quick today,
+// so it does not begin a laminate that the middle pace would not end in time.
+func TestNoStageBegunThatCannotEnd(t *testing.T) {
+	c := roof(4, job.Replace, job.NewBoard)
+	for until, sealed := range map[int]bool{16: true, 17: false} {
+		g := fair(may4, 20).hour(forecast.RH, 8, until, 90).ground(c)
+		quick := 0
+		for m, x := range g.slow {
+			if x < g.slow[quick] {
+				quick = m
+			}
+		}
+		p, _ := g.dayPlan(c, may4)
+		lam := p.nominal.laminate
+		if early, late := 17+g.slow[quick]*lam, 17+c.Profile.SlowMedian*lam; early > 17.5 || late < 17.5 {
+			t.Fatalf("from 17:00 the quick end at %.2f, the middle at %.2f; the test wants them on both sides of 17:30", early, late)
+		}
+		r := g.walk(&p, quick, g.hour(clock(may4, 7.5)))
+		if _, begun := r.span(Laminate); r.sealed != sealed || begun != sealed || !sealed && r.cause != LimitRH {
+			t.Errorf("humid until %d:00: %+v", until, r)
+		}
+	}
+}
+
 // limitCase is a whole day at one value of one measure.
 type limitCase struct {
 	v     forecast.Var
@@ -290,49 +314,6 @@ func TestNoForecastNoChance(t *testing.T) {
 			t.Errorf("%s: %+v", name, day)
 		}
 		g.HourTable(clock(may4, 0), clock(may4, 24))
-	}
-}
-
-// TestOldDeckCarriesPastRain: the night's rain lies on a deck that stays, not
-// on boards that come in the morning.
-func TestOldDeckCarriesPastRain(t *testing.T) {
-	for _, c := range []struct {
-		work   job.Work
-		deck   job.Deck
-		sealed bool
-	}{
-		{job.Replace, job.NewBoard, true}, {job.Overboard, job.NewBoard, true}, {job.Overboard, job.Felt, true},
-		{job.Replace, job.OldBoard, false}, {job.Relaminate, job.GRP, false}, {job.Balcony, job.Concrete, false},
-	} {
-		s := fair(may4, 20).always(forecast.Solar, 20).always(forecast.Cloud, 100).always(forecast.Dew, 12).always(forecast.RH, 78)
-		cs := roof(8, c.work, c.deck)
-		past := fair(may4, 1)
-		past.hours = forecast.NewHours(past.hours.Start, 60, 1)
-		for v := range past.hours.Cols {
-			if col := s.hours.Cols[v]; col != nil {
-				past.hours.Cols[v] = append([]float32(nil), col[:60]...)
-			}
-		}
-		past.member(forecast.Rain, 0, -3, 6, 2)
-		ens := s.hours
-		ens.Start, ens.N = ens.Start.Add(54*time.Hour), ens.N-54
-		for v, col := range s.hours.Cols {
-			if col == nil {
-				continue
-			}
-			ens.Cols[v] = nil
-			for m := range ens.Members {
-				ens.Cols[v] = append(ens.Cols[v], col[m*s.hours.N+54:(m+1)*s.hours.N]...)
-			}
-		}
-		is := forecast.Issue{Det: run(forecast.Deterministic, past.hours), Ens: run(forecast.Ensemble, ens)}
-		day := NewGround(is, cs.Job.Site, SurfaceOf(cs.Job.Job), cs.Profile).Judge(cs, may4, time.Time{}, job.DefaultFirm().Bounds)
-		if day.Members != 20 || (day.Starts[0].Sealed == 1) != c.sealed {
-			t.Errorf("%s on %s after a night of rain: %d members, %+v", c.work, c.deck, day.Members, day.Starts[0])
-		}
-		if !c.sealed && (len(day.Failing) == 0 || day.Failing[0].Limit != LimitDry) {
-			t.Errorf("%s on %s: failing %+v, want the wet deck", c.work, c.deck, day.Failing)
-		}
 	}
 }
 

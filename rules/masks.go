@@ -64,7 +64,7 @@ func (p Profile) bounds(set int) []Bound {
 
 // value gives what a bound looks at in hour i. Frost looks at the colder of air
 // and deck.
-func (m measures) value(l Limit, i int) float64 {
+func (m *measures) value(l Limit, i int) float64 {
 	switch l {
 	case LimitRain:
 		return m.rain[i]
@@ -91,17 +91,17 @@ func (g *Ground) mark() {
 	for set := range g.fails {
 		bounds := g.profile.bounds(set)
 		g.fails[set] = make([][]mask, len(g.members))
-		for k, m := range g.members {
+		for k := range g.members {
 			row := make([]mask, g.n)
 			for i := range row {
-				row[i] = m.maskAt(bounds, i)
+				row[i] = g.members[k].maskAt(bounds, i)
 			}
 			g.fails[set][k] = row
 		}
 	}
 }
 
-func (m measures) maskAt(bounds []Bound, i int) mask {
+func (m *measures) maskAt(bounds []Bound, i int) mask {
 	var out mask
 	for _, b := range bounds {
 		if b.Limit == LimitDry {

@@ -170,8 +170,16 @@ func errorOf(l Limit) float64 {
 }
 
 // Tighter reports whether check a leaves less room than b, in standard errors.
-func Tighter(a, b Check) bool {
-	return a.Margin/errorOf(a.Limit) < b.Margin/errorOf(b.Limit)
+func Tighter(a, b Check) bool { return room(a) < room(b) }
+
+// room gives the margin of a check in standard errors. An hour without any rain
+// leaves more room than its 0.1 mm: rain that is not forecast rarely falls a
+// tenth at a time. It counts as two, a guess.
+func room(c Check) float64 {
+	if c.Limit == LimitRain && c.Value == 0 {
+		return 2
+	}
+	return c.Margin / errorOf(c.Limit)
 }
 
 // quantile gives the q-quantile (nearest rank) of xs, which it sorts.

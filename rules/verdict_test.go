@@ -138,13 +138,16 @@ func tightestIsLeast(rt *rapid.T, g *Ground, s Span, bounds []Bound) {
 					room = -room
 				}
 				paused = paused || room < -1e-3 || b.Strict && room <= 1e-3
-				hour = math.Min(hour, room/errorOf(b.Limit))
+				if room /= errorOf(b.Limit); b.Limit == LimitRain && v == 0 {
+					room = 2 // a dry hour counts as that
+				}
+				hour = math.Min(hour, room)
 			}
 			if !paused { // in an hour that breaks a limit the crew stood by
 				least = math.Min(least, hour)
 			}
 		}
-		if math.Abs(least-s.Tightest.Margin/errorOf(s.Tightest.Limit)) < 0.051 { // margins are rounded to 0.01
+		if math.Abs(least-room(s.Tightest)) < 0.051 { // margins are rounded to 0.01
 			return
 		}
 	}
@@ -296,6 +299,15 @@ func TestOutturnWithoutTheEvening(t *testing.T) {
 	}
 	if sealed, _, _, known := cold(18).Outturn(c, may4, start); sealed || known {
 		t.Errorf("without the evening: sealed %v, known %v", sealed, known)
+	}
+	// nor whether a crew that would have waited through a gap did
+	gap := fair(may4, 1).hour(forecast.Rain, 8, 9, forecast.Unknown())
+	g := NewGround(forecast.Issue{Det: run(forecast.Deterministic, gap.hours)}, c.Job.Site, SurfaceOf(c.Job.Job), c.Profile)
+	if r := walkOf(t, g, small(), may4, 0, start); !r.sealed {
+		t.Fatalf("the walk waits through the gap: %+v", r)
+	}
+	if sealed, _, _, known := g.Outturn(small(), may4, start); sealed || known {
+		t.Errorf("with a gap at 08:00: sealed %v, known %v", sealed, known)
 	}
 	coat := small()
 	coat.Job.LaidM2 = 8

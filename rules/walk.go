@@ -84,8 +84,9 @@ func (w *walker) mask(set int) mask {
 	return m
 }
 
-// film gives the water on the deck at the beginning of hour i: it has been dry
-// for the last hour when that is nought.
+// film gives the water on the deck at the beginning of hour i. Where it is
+// nought the deck counts as dry for the last hour, which is how the hour table
+// shows that hour.
 func (w *walker) film(i int) float64 {
 	ms := &w.g.members[w.m]
 	if math.IsNaN(w.water) {
@@ -297,8 +298,8 @@ func (w *walker) laminateAndCure(nominal float64, open bool) bool {
 }
 
 // tooHot reports whether the deck is forecast too hot for the laminate, which
-// is asked at the moment at which the roof would be opened. Here the crew looks ahead, as it may:
-// at the middle of the forecast, not at its own member.
+// is asked at the moment at which the roof would be opened. Here the crew looks
+// ahead, as it may: at the middle of the forecast, not at its own member.
 func (w *walker) tooHot() bool {
 	n, slow := w.p.nominal, w.p.c.Profile.SlowMedian
 	from := w.t + n.toSeal(slow, w.p.c.Profile.Break) - slow*n.laminate

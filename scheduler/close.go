@@ -3,7 +3,6 @@ package scheduler
 import (
 	"context"
 	"fmt"
-	"time"
 
 	"laycast/forecast"
 	"laycast/job"
@@ -77,7 +76,7 @@ func (w *work) closeVisit(v job.Visit, d, today job.Date, is map[forecast.Cell]f
 	if !ok {
 		return false, nil
 	}
-	past := forecast.Issue{Det: known(is[CellOf(b.Site)].Det, w.now)}
+	past := forecast.Issue{Det: w.recorded(is[CellOf(b.Site)].Det, d)}
 	start := k.Start
 	if start.IsZero() {
 		start = job.Instant(d, v.Start, w.zone)
@@ -104,10 +103,12 @@ func (w *work) closeVisit(v job.Visit, d, today job.Date, is map[forecast.Cell]f
 	return true, nil
 }
 
-// known gives a deterministic run whose rows after now are left out of account:
-// only what has been counts.
-func known(r *forecast.Run, now time.Time) *forecast.Run {
-	if r == nil || !r.LastSeen.After(now.Add(-48*time.Hour)) {
+// recorded gives a deterministic run whose past rows reach the end of the
+// working day d: what it says of that day was, and is not a forecast. nil where
+// the source was last heard before. Only the frost of the night after a topcoat
+// is still forecast then.
+func (w *work) recorded(r *forecast.Run, d job.Date) *forecast.Run {
+	if r == nil || r.LastSeen.Before(job.Instant(d, w.book.Firm.Work.To, w.zone)) {
 		return nil
 	}
 	return r

@@ -9,6 +9,7 @@ import (
 
 	"laycast/forecast"
 	"laycast/job"
+	"laycast/rules"
 	"laycast/scheduler/ledger"
 	"laycast/scheduler/task"
 )
@@ -50,11 +51,15 @@ func (w *work) fetch(ctx context.Context, ep forecast.Endpoint) error {
 	if err != nil {
 		return w.failed(ctx, state, err)
 	}
+	fresh, short := reaching(fresh, w.now)
+	w.keep(fresh, newest)
+	if short != nil {
+		return w.failed(ctx, state, short)
+	}
 	if state.Failures > 0 {
 		w.s.Log.Info().Str("source", state.Source).Str("endpoint", string(ep)).Int("failures", state.Failures).Msg("source is well again")
 	}
 	w.out.Sources = []ledger.SourceState{{Source: state.Source, Endpoint: ep, Good: w.now}}
-	w.keep(fresh, newest)
 	if n < len(due) {
 		at := w.now
 		if ep == forecast.Ensemble {
@@ -63,6 +68,41 @@ func (w *work) fetch(ctx context.Context, ep forecast.Endpoint) error {
 		w.again(at, "")
 	}
 	return nil
+}
+
+// mustReach is how many hours ahead a forecast must know the air and the rain
+// to be taken: from the evening's fetch past the end of tomorrow. One that ends
+// sooner would put better hours out of use without a word to anybody.
+const mustReach = 36
+
+// reaching divides runs into those that reach far enough and a failure that
+// tells of the others, nil where there are none.
+func reaching(runs []forecast.Run, now time.Time) (good []forecast.Run, short error) {
+	for _, r := range runs {
+		if n := wholeMembers(r.Hours, now); n == 0 || n < min(r.Hours.Members, rules.LeastMembers) {
+			short = &forecast.Failure{Kind: forecast.Broken, Reason: fmt.Sprintf(
+				"%s sent an %s that does not know the next %d hours", r.Source, endpointWords(r.Endpoint), mustReach)}
+			continue
+		}
+		good = append(good, r)
+	}
+	return good, short
+}
+
+// wholeMembers counts the members that know air and rain in every hour from now
+// until mustReach.
+func wholeMembers(h forecast.Hours, now time.Time) int {
+	n, first := 0, h.Slot(now)
+	for m := range h.Members {
+		whole := true
+		for i := first; i < first+mustReach && whole; i++ {
+			whole = forecast.Known(h.At(forecast.Air, m, i)) && forecast.Known(h.At(forecast.Rain, m, i))
+		}
+		if whole {
+			n++
+		}
+	}
+	return n
 }
 
 // keep puts fetched runs beside those that are there, and asks for a new plan

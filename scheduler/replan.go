@@ -109,7 +109,11 @@ func (p *planner) frame() {
 }
 
 func costs(c job.Costs) plan.Costs {
-	out := plan.Costs{ShortNotice: int64(c.ShortNotice), PerKm: int64(c.Km), PairMaxHm: int64(math.Round(c.PairKm * 10)), SwapSlot: int64(c.ShortNotice) / 4}
+	out := plan.Costs{ShortNotice: int64(c.ShortNotice), PerKm: int64(c.Km), PairMaxHm: int64(math.Round(c.PairKm * 10)),
+		// a morning for an afternoon, and a date taken away with no new one: a
+		// quarter of a short notice, and two of them; ours, no source
+		SwapSlot: int64(c.ShortNotice) / 4, Unplace: 2 * int64(c.ShortNotice),
+	}
 	for _, t := range c.Move {
 		out.Move = append(out.Move, plan.Tier{Days: t.Days, Cost: int64(t.Cost)})
 	}

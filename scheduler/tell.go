@@ -100,8 +100,8 @@ func (w *work) planned(v job.Visit) float64 {
 // visit does not stand in it.
 func (w *work) tellWeek(v job.Visit, b job.Booking) {
 	week := monday(v.First())
-	if week == v.ToldWeek {
-		return
+	if week == v.ToldWeek || v.N > 1 && v.First().DaysSince(w.today()) <= reach {
+		return // known, or a return so soon that the date itself is the next word
 	}
 	const about = 3 // days: the Friday before
 	if !v.ToldWeek.IsZero() && w.today().Before(v.ToldWeek.AddDays(-about)) {
@@ -162,7 +162,7 @@ func (w *work) cancelSoon(v job.Visit, b job.Booking) {
 	l.Visit = v
 	m, err := w.say.DateCancelled(l)
 	w.post(m, err, b.Customer.Email, v.Job, v.Told)
-	v.Told, v.ToldAt, v.ToldWeek = job.Date{}, time.Time{}, job.Date{}
+	v.Told, v.ToldAt = job.Date{}, time.Time{}
 	v.AskedAt, v.AskedFor, v.Approved, v.Declined = time.Time{}, job.Date{}, false, false
 	w.setVisit(v)
 }
@@ -172,7 +172,7 @@ func (w *work) moveWords(v job.Visit) string {
 	if k := w.standing(v.Job, v.Told); k != nil && k.Outcome == call.NoGo {
 		return "The forecast for " + v.Told.Words() + " was not good enough to open your roof."
 	}
-	return "The forecast for " + v.Told.Words() + " has turned, and the new day looks better."
+	return "The weather has changed our week, and your roof has to move with it."
 }
 
 // letter begins a customer's letter about a visit.
@@ -190,9 +190,13 @@ func (w *work) url(a access.Audience, id string, p access.Purpose) string {
 	}
 	l := access.New(w.s.LinkKey, w.book.Firm.UID, a, id, p, 1, w.now)
 	for _, x := range w.book.Links {
-		if x.Audience == l.Audience && x.ID == l.ID && x.Purpose == p {
-			return w.s.PublicURL + access.Path(w.s.LinkKey, x)
+		if x.Audience != l.Audience || x.ID != l.ID || x.Purpose != p {
+			continue
 		}
+		if x.Hash != access.HashOf(access.Token(w.s.LinkKey, x)) {
+			return "" // made with another key: its secret cannot be told again, and a dead link must not be
+		}
+		return w.s.PublicURL + access.Path(w.s.LinkKey, x)
 	}
 	w.book.Links = append(w.book.Links, l)
 	w.out.Links = append(w.out.Links, l)
@@ -281,7 +285,7 @@ func (s *Scheduler) Waiting(ctx context.Context, firm string) ([]string, error) 
 	}
 	out := []string{}
 	for _, v := range b.Visits {
-		if j, ok := w.booking(v.Job); ok && w.waits(v) && !v.Approved && !v.Declined {
+		if j, ok := w.booking(v.Job); ok && w.waits(v) && v.AskedFor == v.First() && !v.Approved && !v.Declined {
 			out = append(out, fmt.Sprintf("%s: %s instead of %s", j.Title, v.First().Words(), v.Told.Words()))
 		}
 	}

@@ -147,7 +147,7 @@ func (w *work) underWay(b job.Booking, before job.Date) job.Booking {
 // went on the same day.
 func laid(b job.Booking, bay rules.Bay, d job.Date, full bool) job.Booking {
 	if bay.Task == rules.Coat {
-		b.CoatedM2 = b.Roof.AreaM2
+		b.CoatedM2 = min(b.CoatedM2+bay.AreaM2, b.Roof.AreaM2)
 		return b
 	}
 	b.LaidM2 = min(b.LaidM2+bay.AreaM2, b.Roof.AreaM2)

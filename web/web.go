@@ -66,17 +66,13 @@ func (h *Health) report(ctx context.Context) report {
 	return r
 }
 
-// New gives the handler of all pages.
-func New(h *Health) http.Handler {
-	mux := http.NewServeMux()
-	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, r *http.Request) {
-		rep := h.report(r.Context())
-		w.Header().Set("Content-Type", "application/json; charset=utf-8")
-		w.Header().Set("Cache-Control", "no-store")
-		if !rep.OK {
-			w.WriteHeader(http.StatusServiceUnavailable)
-		}
-		_ = json.NewEncoder(w).Encode(rep) // the client is gone: there is nobody to tell
-	})
-	return mux
+// ServeHTTP says how the daemon is, with 503 where it is not well.
+func (h *Health) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	rep := h.report(r.Context())
+	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
+	if !rep.OK {
+		w.WriteHeader(http.StatusServiceUnavailable)
+	}
+	_ = json.NewEncoder(w).Encode(rep) // the client is gone: there is nobody to tell
 }

@@ -31,6 +31,13 @@ func testMessageStates(t *testing.T, dsn string) {
 	m.NotBefore, m.Expires = noon().Add(time.Minute), noon().Add(5*time.Hour)
 	post(t, d, m)
 	noMail(t, d, noon())
+	unheld := m
+	unheld.State, unheld.Settled = notify.Refused, noon()
+	for _, err := range []error{d.BeginMessage(t.Context(), m, noon()), d.SettleMessage(t.Context(), unheld)} {
+		if !errors.Is(err, ledger.ErrLeaseLost) {
+			t.Fatalf("without a lease: %v", err)
+		}
+	}
 
 	now := m.NotBefore
 	got := takeMail(t, d, now)
@@ -205,6 +212,9 @@ func testExpiredInTheWay(t *testing.T, dsn string) {
 		t.Fatalf("given out %s", held.Kind)
 	}
 	noMail(t, d, at(120))
+	if n, err := d.ExpireMessages(t.Context(), "", at(120)); n != 0 || err != nil {
+		t.Fatalf("%d expired under a delivery, %v", n, err)
+	}
 	next, ok, err := d.NextDue(t.Context(), uid)
 	if err != nil || !ok || !next.Equal(at(150)) {
 		t.Fatalf("next due %s, %v, %v", next, ok, err)

@@ -205,14 +205,12 @@ func DecideSecondLook(in Input) (c Call, changed bool) {
 		if stale != "" && stale != c.Reasons[0] {
 			c.Reasons = append(c.Reasons, stale)
 		}
+	case old, stale != "" && !stood:
+		c.Outcome, c.Reasons = NoGo, []string{stale}
 	case crossed(c, in.Firm.Bounds) != "":
 		c.Outcome, c.Reasons = NoGo, append([]string{crossed(c, in.Firm.Bounds)}, causes(c, in.Firm.Zone)...)
-	case stood && old:
-		c.Outcome, c.Reasons = NoGo, []string{stale}
 	case stood:
 		c.Outcome, c.Reasons = Go, append([]string{"the evening's go stands"}, praise(c, in.Firm.Zone)...)
-	case stale != "":
-		c.Outcome, c.Reasons = NoGo, []string{stale}
 	case short(c, in.Firm.Bounds) != "":
 		c.Outcome, c.Reasons = NoGo, append([]string{short(c, in.Firm.Bounds)}, causes(c, in.Firm.Zone)...)
 	default:

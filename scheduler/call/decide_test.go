@@ -185,7 +185,7 @@ func TestSecondLookAfterHoldOrNothing(t *testing.T) {
 		{"anything not go is no-go", on(chance(goAt-0.001, 0), many), call.NoGo, false, "a go asks for 70 %"},
 		{"a little too much rain", on(chance(0.9, goRain+0.001), many), call.NoGo, false, "a go allows 8 %"},
 		{"poor", on(chance(0.2, 0), many), call.NoGo, false, "under 50 %"},
-		{"poor on a stale forecast", on(chance(0.2, 0), det(4*time.Hour, 5*time.Hour)), call.NoGo, true, "%"},
+		{"poor on a stale forecast", on(chance(0.2, 0), det(4*time.Hour, 5*time.Hour)), call.NoGo, true, "last fetched 4 hours ago"},
 	}...)
 	for before, prior := range map[string]func(*call.Input){
 		"hold": standing(call.Hold), "no-go": standing(call.NoGo), "never called": func(*call.Input) {},

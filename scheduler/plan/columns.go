@@ -23,12 +23,21 @@ type columns struct {
 
 func (c *columns) len() int { return len(c.gain) }
 
-// copyOf appends column i of o.
-func (c *columns) copyOf(o *columns, i int32) {
-	c.gain = append(c.gain, o.gain[i])
-	c.a, c.b = append(c.a, o.a[i]), append(c.b, o.b[i])
-	c.first, c.last = append(c.first, o.first[i]), append(c.last, o.last[i])
-	c.class, c.slot, c.id = append(c.class, o.class[i]), append(c.slot, o.slot[i]), append(c.id, o.id[i])
+// pick gives a copy of the columns listed.
+func (c *columns) pick(which []int32) columns {
+	return columns{
+		gain: pick(c.gain, which), a: pick(c.a, which), b: pick(c.b, which),
+		first: pick(c.first, which), last: pick(c.last, which),
+		class: pick(c.class, which), slot: pick(c.slot, which), id: pick(c.id, which),
+	}
+}
+
+func pick[T any](from []T, which []int32) []T {
+	out := make([]T, len(which))
+	for i, c := range which {
+		out[i] = from[c]
+	}
+	return out
 }
 
 // class is a set of crews that are alike: depot, size, skills, days off.

@@ -8,40 +8,61 @@ import "math"
 // then earn is at least the gain of the best plan, for any prices >= 0, so the
 // printed bound is right even when the prices are not yet good. A job that has
 // to be done may have a negative price.
+//
+// Products are wrapped in float64() where a sum follows: otherwise some machines
+// would round them together with the sum and find another plan.
 type prices struct {
 	m      *model
 	price  []float64 // by job, and 0 for no job
 	value  []float64 // class*(days+1)+d: best from day d on
 	pick   []int32   // the column taken there; -1: idle
 	used   []float64 // by job: how often the best paths do it
-	dir    []float64
+	dir    []float64 // of the steps
 	best   []float64 // prices of the best bound
-	bound  float64
-	share  []float64 // by column: running average of being on a best path
-	weight float64   // of the newest path in the average, growing
-	total  float64   // of the weights so far
+	bound  float64   // the best bound
+	share  []float64 // by column: running sum of being on a best path
+	weight float64   // of the newest path in the sum, growing
+	total  float64   // of all weights
 	scale  float64   // of the steps
+	reach  float64   // share of the bound that a step aims below it at the least
 	work   int64     // columns looked at
 }
 
+// How the prices move; all found by trial on the planning benchmark.
 const (
-	keepDir      = 0.6  // deflection: how much of the old direction stays
-	stallRounds  = 20   // rounds without progress before the step is shortened
+	firstScale   = 0.1  // of the step that would reach the gain aimed at
+	keepDir      = 0.85 // deflection: how much of the old direction stays
+	stallRounds  = 7    // rounds without progress before the step is shortened
 	shorten      = 0.85 // how much
 	averageShare = 0.03 // weight of the newest paths in the average
 )
 
-// newPrices begins from the prices given; nil: from nothing.
+// newPrices begins from the prices given.
 func newPrices(m *model, from []float64) *prices {
 	n, paths := m.jobs+1, len(m.crews)*(m.days+1)
 	f := make([]float64, 4*n+paths+m.cols.len())
 	cut := func(n int) []float64 { s := f[:n:n]; f = f[n:]; return s }
-	q := &prices{m: m, bound: math.Inf(1), weight: 1, total: 1e-9, scale: 1}
+	q := &prices{m: m, bound: math.Inf(1), weight: 1, scale: firstScale}
 	q.price, q.used, q.dir, q.best = cut(n), cut(n), cut(n), cut(n)
 	q.value, q.share = cut(paths), cut(m.cols.len())
 	q.pick = make([]int32, paths)
 	copy(q.price, from)
 	return q
+}
+
+// guess gives prices to begin with: half of what a job could gain.
+func (m *model) guess() []float64 {
+	price := make([]float64, m.jobs+1)
+	for c, g := range m.cols.gain {
+		a, b := m.cols.a[c], m.cols.b[c]
+		v := float64(g) / 2
+		if int(b) < m.jobs {
+			v /= 2
+			price[b] = max(price[b], v)
+		}
+		price[a] = max(price[a], v)
+	}
+	return price
 }
 
 // backward finds the best paths of every class and gives the bound.
@@ -71,7 +92,7 @@ func (q *prices) backward() float64 {
 			}
 			value[d], pick[d] = best, at
 		}
-		bound += float64(m.crews[k]) * value[0]
+		bound += float64(float64(m.crews[k]) * value[0])
 	}
 	q.work += int64(len(gain) + len(q.value) + 4*len(price))
 	return bound
@@ -93,29 +114,31 @@ func (q *prices) follow() {
 			}
 			q.used[m.cols.a[c]] += n
 			q.used[m.cols.b[c]] += n
-			q.share[c] += n * q.weight
+			q.share[c] += float64(n * q.weight)
 			d = int(m.cols.last[c]) + 1
 		}
 	}
 }
 
-// step moves the prices against the direction of too little or too much use.
-func (q *prices) step(scale, gap float64) {
+// step moves the prices against the direction of too little or too much use,
+// by scale times what would lower the bound by drop.
+func (q *prices) step(drop float64) {
 	must, norm := q.m.must, 0.0
 	for j := range q.m.jobs {
 		g := 1 - q.used[j]
 		if q.price[j] == 0 && g > 0 && !must[j] {
 			g = 0
 		}
-		q.dir[j] = keepDir*q.dir[j] + (1-keepDir)*g
-		norm += q.dir[j] * q.dir[j]
+		d := float64(keepDir*q.dir[j]) + float64((1-keepDir)*g)
+		q.dir[j] = d
+		norm += float64(d * d)
 	}
 	if norm == 0 {
 		return
 	}
-	t := scale * gap / norm
+	t := q.scale * drop / norm
 	for j := range q.m.jobs {
-		v := q.price[j] - t*q.dir[j]
+		v := q.price[j] - float64(t*q.dir[j])
 		if v < 0 && !must[j] {
 			v = 0
 		}
@@ -123,9 +146,9 @@ func (q *prices) step(scale, gap float64) {
 	}
 }
 
-// improve runs rounds of price steps towards the gain of a plan known, and
-// stops when the bound shows that there is none better.
-func (q *prices) improve(rounds int, known int64) {
+// improve runs rounds of price steps towards a gain, and stops when the bound
+// shows that no plan has more than that.
+func (q *prices) improve(rounds int, gain int64) {
 	stall := 0
 	for range rounds {
 		bound := q.backward()
@@ -135,12 +158,20 @@ func (q *prices) improve(rounds int, known int64) {
 		} else if stall++; stall >= stallRounds {
 			q.scale, stall = q.scale*shorten, 0
 		}
-		if q.bound < float64(known)+1 {
+		if q.bound < float64(gain)+1 {
 			return
 		}
 		q.follow()
-		q.step(q.scale, max(1, bound-float64(known)))
+		q.step(max(1, bound-float64(gain), q.reach*bound))
 	}
+}
+
+// average is how often the best paths took column c lately, of each crew.
+func (q *prices) average(c int32) float64 {
+	if q.total == 0 {
+		return 0
+	}
+	return q.share[c] / q.total
 }
 
 // bounds are the prices of the best bound in whole numbers, so that rounding

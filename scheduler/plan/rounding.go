@@ -6,120 +6,159 @@ import (
 	"slices"
 )
 
-// greedy puts columns in by falling score, each that still fits; ties go to
-// the earlier column.
-func (m *model) greedy(score []float64) *packing {
-	order := make([]int32, 0, len(score))
-	for c := range score {
-		if score[c] > 0 {
-			order = append(order, int32(c))
-		}
-	}
-	slices.SortFunc(order, func(x, y int32) int {
-		return cmp.Or(cmp.Compare(score[y], score[x]), cmp.Compare(x, y))
-	})
-	s := newPacking(m)
-	for _, c := range order {
+// How a dive goes; found by trial on the planning benchmark.
+const (
+	diveRounds = 60   // price rounds between two settlings
+	diveSure   = 0.95 // columns taken this often are settled at once
+	diveShare  = 0.05 // share of the jobs open that is settled at the least
+	diveWidth  = 0.01 // columns that by the bounds cost more than this share are left aside
+	diveNoise  = 0.3  // on the averages, in a dive by lot
+)
+
+// greedy puts columns in by falling score, each that still fits; columns scored
+// 0 are left out.
+func (s *packing) greedy(score []float64) {
+	for _, c := range ranked(score) {
 		if s.fits(c) {
 			s.put(c)
 		}
 	}
-	return s
 }
 
-// byGain is a plan without prices: by gain for each day it takes.
-func (m *model) byGain() *packing {
-	score := make([]float64, m.cols.len())
-	for c, g := range m.cols.gain {
-		score[c] = float64(g) / float64(m.cols.last[c]-m.cols.first[c]+1)
+// ranked lists the places of a slice by falling score, those above 0; ties go to
+// the earlier.
+func ranked(score []float64) []int32 {
+	var order []int32
+	for c, v := range score {
+		if v > 0 {
+			order = append(order, int32(c))
+		}
 	}
-	return m.greedy(score)
+	slices.SortFunc(order, func(x, y int32) int {
+		if c := cmp.Compare(score[y], score[x]); c != 0 {
+			return c
+		}
+		return cmp.Compare(x, y)
+	})
+	return order
+}
+
+// fill puts columns in by gain for each day they take, each that still fits.
+func (s *packing) fill() {
+	cols := &s.m.cols
+	score := make([]float64, cols.len())
+	for c, g := range cols.gain {
+		if s.fits(int32(c)) {
+			score[c] = float64(g) / float64(cols.last[c]-cols.first[c]+1)
+		}
+	}
+	s.greedy(score)
+}
+
+// byGain is a plan without prices.
+func (m *model) byGain() *packing {
+	s := newPacking(m)
+	s.fill()
+	return s
 }
 
 // rounded is a plan made from the prices: the columns most often on a best path
 // first, filled up by gain.
 func (q *prices) rounded() *packing {
-	score := make([]float64, len(q.share))
-	for c, s := range q.share {
-		score[c] = float64(q.m.cols.gain[c]) * (s/q.total + 1e-6)
+	score := make([]float64, q.m.cols.len())
+	for c := range score {
+		score[c] = float64(q.m.cols.gain[c]) * q.average(int32(c))
 	}
-	return q.m.greedy(score)
+	s := newPacking(q.m)
+	s.greedy(score)
+	s.fill()
+	return s
 }
 
 // dive rounds step by step: the columns most often on a best path are settled,
 // the rest is priced anew, until all is settled. It gives up when what is left
-// cannot beat the best plan known.
-func (q *prices) dive(best *found, rounds int, rng *rand.Rand) (work int64) {
+// cannot beat the best plan known. With rng it strays from the averages.
+func (q *prices) dive(best *found, rng *rand.Rand) {
 	for {
 		best.take(q.rounded())
 		b := q.whole()
 		if b.gain <= best.gain {
-			return work
+			return
 		}
-		m, ok := q.settle(b, best.gain, rng)
-		if !ok {
-			return work
+		floor := max(best.gain, b.gain-int64(diveWidth*float64(b.gain)))
+		m := q.settle(rng, func(c int32) bool { return b.col[c] > floor })
+		if m == nil {
+			return
 		}
-		next := newPrices(m, q.best)
-		next.scale = min(1, q.scale*2)
-		next.improve(rounds, best.gain)
-		work += next.work
-		q = next
+		q = newPrices(m, q.best)
+		q.improve(diveRounds, best.gain)
 	}
 }
 
-// settle fixes columns; false when none is left to fix.
-func (q *prices) settle(b bounds, floor int64, rng *rand.Rand) (*model, bool) {
+// settle gives the model with the surest columns fixed and without those that
+// clash with them or are not worth keeping; nil when nothing is left to fix.
+func (q *prices) settle(rng *rand.Rand, keep func(c int32) bool) *model {
 	m := q.m
-	type sure struct {
-		c     int32
-		share float64
+	score, open := q.sureness(rng)
+	least := 1 + int(diveShare*float64(open))
+	s := newPacking(m)
+	fixed := make([]bool, m.cols.len())
+	must := slices.Clone(m.must)
+	n := 0
+	for _, c := range ranked(score) {
+		if score[c] < diveSure && n >= least {
+			break
+		}
+		if !s.fits(c) {
+			continue
+		}
+		s.put(c)
+		fixed[c] = true
+		if score[c] < settled {
+			n++
+		}
+		must[m.cols.a[c]] = true
+		if int(m.cols.b[c]) < m.jobs {
+			must[m.cols.b[c]] = true
+		}
 	}
-	count := make([]int, m.jobs+1)
+	if n == 0 {
+		return nil
+	}
+	sub := m.only(func(c int32) bool { return fixed[c] || keep(c) && s.fits(c) })
+	sub.must = must
+	return sub
+}
+
+const (
+	settled = 10   // the score of a column whose jobs have to be done and have no other
+	unused  = 1e-9 // the score of a column on no best path
+)
+
+// sureness scores the columns for settling and counts the jobs still open.
+func (q *prices) sureness(rng *rand.Rand) (score []float64, open int) {
+	m := q.m
+	count := make([]int32, m.jobs+1)
 	for c := range m.cols.a {
 		count[m.cols.a[c]]++
 		count[m.cols.b[c]]++
 	}
-	var order []sure
-	for c := range int32(m.cols.len()) {
-		a, b := m.cols.a[c], m.cols.b[c]
-		share := q.share[c] / q.total
-		if m.must[a] && count[a] == 1 && (int(b) == m.jobs || m.must[b] && count[b] == 1) {
-			share = 2
-		} else if rng != nil {
-			share += Noise * rng.Float64()
-		}
-		order = append(order, sure{c, share})
-	}
-	slices.SortFunc(order, func(x, y sure) int { return cmp.Or(cmp.Compare(y.share, x.share), cmp.Compare(x.c, y.c)) })
-	s := newPacking(m)
-	fixed := make([]bool, m.cols.len())
-	n := 0
-	for _, o := range order {
-		if o.share < Sure && n >= int(Least) {
-			break
-		}
-		if !s.fits(o.c) {
-			continue
-		}
-		s.put(o.c)
-		fixed[o.c] = true
-		if o.share < 2 {
-			n++
+	for _, n := range count[:m.jobs] {
+		if n > 1 {
+			open++
 		}
 	}
-	if n == 0 {
-		return nil, false
-	}
-	sub := m.only(func(c int32) bool { return fixed[c] || b.col[c] > floor && s.fits(c) })
-	sub.must = slices.Clone(m.must)
-	for c, f := range fixed {
-		if f {
-			sub.must[m.cols.a[c]] = true
-			if int(m.cols.b[c]) < m.jobs {
-				sub.must[m.cols.b[c]] = true
-			}
+	alone := func(j int32) bool { return int(j) == m.jobs || m.must[j] && count[j] == 1 }
+	score = make([]float64, m.cols.len())
+	for c := range score {
+		switch {
+		case alone(m.cols.a[c]) && alone(m.cols.b[c]):
+			score[c] = settled
+		case rng != nil:
+			score[c] = unused + q.average(int32(c)) + float64(diveNoise*rng.Float64())
+		default:
+			score[c] = unused + q.average(int32(c))
 		}
 	}
-	return sub, true
+	return score, open
 }

@@ -1,13 +1,33 @@
 package plan
 
-import "math/rand/v2"
+import (
+	"math/rand/v2"
+	"slices"
+)
 
 // MaxDays is the longest horizon; days beyond are not planned.
 const MaxDays = 400
 
+// How much is done, in columns looked at, never in time: so the same input gives
+// the same plan. A hundred million take about a third of a second.
+const (
+	turns      = 3          // of prices and dives
+	turnRounds = 300        // price rounds in each
+	turnReach  = 0.03       // see prices.reach
+	lastRounds = 200        // price rounds before the search
+	quickWork  = 10_000_000 // first try of the proof
+	fixWork    = 20_000_000 // repair
+	longWork   = 30_000_000 // second try of the proof
+	colWork    = 1_000      // and this much more for each column
+)
+
 // Solve finds a plan and a bound on the best there could be. It never fails:
 // what cannot be placed is in Left with the reason. The same input gives the
-// same plan.
+// same plan. It is made for up to some 500 jobs and 30 crews.
+//
+// The steps: prices give a bound (prices.go), diving along them gives plans
+// (rounding.go), parts of the plan are planned again (repair.go), and what the
+// bound leaves open is searched through (proof.go).
 func Solve(in Input) Plan {
 	in.Days = min(in.Days, MaxDays)
 	p := newProblem(&in)
@@ -19,47 +39,38 @@ func Solve(in Input) Plan {
 func (m *model) solve() (*found, int64) {
 	best := &found{}
 	best.take(m.byGain())
-	q := newPrices(m, nil)
-	rng := rand.New(rand.NewPCG(1, 2))
-	for i := 0; i < 3; i++ {
-		q.improve(500, best.gain)
-		best.take(q.rounded())
+	rng := rand.New(rand.NewPCG(uint64(m.cols.len()), uint64(best.gain)))
+	q := newPrices(m, m.guess())
+	for turn := range turns {
+		q.reach = turnReach
+		q.improve(turnRounds, best.gain)
 		b := q.whole()
+		if turn == 0 {
+			q.dive(best, nil)
+		} else {
+			q.dive(best, rng)
+		}
 		if b.gain <= best.gain {
-			return best, best.gain
+			return best, b.gain
 		}
-		if debug {
-			println(q.m.cols.len(), b.gain, best.gain)
-		}
-		for d := range int(Dives) {
-			r := rng
-			if d == 0 {
-				r = nil
-			}
-			had := best.gain
-			w := q.dive(best, int(DiveRounds), r)
-			if debug {
-				println("dive", d, had, best.gain, w)
-			}
-		}
-		s := q.scale
-		q = newPrices(m.only(func(c int32) bool { return b.col[c] >= best.gain }), q.best)
-		q.scale = s * 2
-		m = q.m
+		q = newPrices(q.m.only(func(c int32) bool { return b.col[c] >= best.gain }), q.best)
 	}
-	q.improve(200, best.gain)
+	q.improve(lastRounds, best.gain)
+	return best, q.finish(best, rng, int64(m.cols.len()))
+}
+
+// finish searches what the bound of the prices leaves open and gives the bound.
+func (q *prices) finish(best *found, rng *rand.Rand, cols int64) int64 {
 	b := q.whole()
-	mm := m.only(func(c int32) bool { return b.col[c] >= best.gain })
-	r := &repair{m: mm, price: q.best, scale: q.scale, rng: rng, best: best, work: int64(Repair), size: Size}
-	if Repair > 1 {
-		r.run()
+	m := q.m.only(func(c int32) bool { return b.col[c] >= best.gain })
+	b.col = slices.DeleteFunc(b.col, func(v int64) bool { return v < best.gain })
+	bound := newProof(best, quickWork).climb(m, q.best, b)
+	if bound <= best.gain {
+		return bound
 	}
-	if debug {
-		println("repaired", best.gain)
-	}
-	x := &proof{best: best, work: int64(Work), rounds: int(Rounds), tries: int(Tries), tryRounds: int(TryRounds), gave: make([]float64, m.jobs)}
-	bound := x.climb(m.only(func(c int32) bool { return b.col[c] >= best.gain }), q.best, q.scale, b.gain)
-	return best, min(b.gain, bound)
+	r := &repair{m: m, price: q.best, rng: rng, best: best, taken: repairTaken}
+	r.run(fixWork)
+	return min(bound, newProof(best, longWork+colWork*cols).climb(m, q.best, b))
 }
 
 // plan writes the answer; bound is a bound on the gain of the columns.

@@ -1,0 +1,86 @@
+package db
+
+import (
+	"context"
+	"database/sql"
+	"database/sql/driver"
+	"errors"
+	"io"
+	"net"
+	"strings"
+
+	"github.com/jackc/pgx/v5/pgconn"
+)
+
+// tries is how often a transaction is begun that the database undid for reasons
+// of its own: once for each connection of the pool, which a restarted server
+// leaves dead, and once for a new one.
+const tries = connections + 2
+
+// write runs fn in one transaction, and again when the database undid it. fn
+// must therefore set, not add to, what it hands out.
+func (d *DB) write(ctx context.Context, fn func(tx *sql.Tx) error) error {
+	for n := 1; ; n++ {
+		undone, err := d.writeOnce(ctx, fn)
+		if err == nil || n == tries || !undone {
+			return err
+		}
+	}
+}
+
+// writeOnce also tells whether the database undid the transaction. A connection
+// that is lost before the commit undoes it; one lost at the commit leaves it in
+// doubt, which the caller has to know.
+func (d *DB) writeOnce(ctx context.Context, fn func(tx *sql.Tx) error) (undone bool, err error) {
+	tx, err := d.writer.BeginTx(ctx, nil)
+	if err != nil {
+		return lost(err), err
+	}
+	if err := fn(tx); err != nil {
+		// the transaction's own error matters, not that of giving it up
+		_ = tx.Rollback()
+		return lost(err) || clash(err), err
+	}
+	err = tx.Commit()
+	return clash(err), err
+}
+
+// read runs fn on one snapshot of the database, and again when the connection
+// was lost.
+func (d *DB) read(ctx context.Context, fn func(tx *sql.Tx) error) error {
+	for n := 1; ; n++ {
+		err := d.readOnce(ctx, fn)
+		if err == nil || n == tries || !lost(err) {
+			return err
+		}
+	}
+}
+
+func (d *DB) readOnce(ctx context.Context, fn func(tx *sql.Tx) error) error {
+	tx, err := d.reader.BeginTx(ctx, &sql.TxOptions{Isolation: sql.LevelRepeatableRead, ReadOnly: true})
+	if err != nil {
+		return err
+	}
+	// nothing was written, so there is nothing to commit
+	defer func() { _ = tx.Rollback() }()
+	return fn(tx)
+}
+
+// clash reports whether the database undid a transaction for the sake of
+// another: a deadlock or a serialization failure.
+func clash(err error) bool {
+	var pg *pgconn.PgError
+	return errors.As(err, &pg) && (pg.Code == "40P01" || pg.Code == "40001")
+}
+
+// lost reports whether the connection to the server ended: cut, or told by the
+// server that it ends (class 08, and 57P01 to 57P03, of PostgreSQL's codes).
+func lost(err error) bool {
+	var pg *pgconn.PgError
+	if errors.As(err, &pg) {
+		return strings.HasPrefix(pg.Code, "08") || strings.HasPrefix(pg.Code, "57P0")
+	}
+	var network net.Error
+	return errors.As(err, &network) && !network.Timeout() || errors.Is(err, io.EOF) ||
+		errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, driver.ErrBadConn) || pgconn.SafeToRetry(err)
+}

@@ -1,0 +1,106 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"time"
+
+	"laycast/job"
+	"laycast/job/access"
+	"laycast/notify"
+	"laycast/scheduler/ledger"
+)
+
+// page serves the page of whoever the link is for.
+func (s *site) page(w http.ResponseWriter, r *http.Request) {
+	l, ok := s.open(w, r, r.PathValue("token"), access.Page)
+	if !ok {
+		return
+	}
+	b, at, err := s.book(r.Context(), l.Firm)
+	if err != nil {
+		s.unavailable(w, "page", err)
+		return
+	}
+	f := frame{Firm: notify.Clean(b.Firm.Name)}
+	switch l.Audience {
+	case access.Customer:
+		rows, err := s.rows(r.Context(), l)
+		if err != nil {
+			s.unavailable(w, "page", err)
+			return
+		}
+		f.Title, f.Body = "Your roof", customerView(b, rows, at, s.subscribeTo(l, b.Links))
+		s.show(w, http.StatusOK, "customer", f)
+	case access.Crew:
+		v := crewView(b, l.ID, at, s.subscribeTo(l, b.Links))
+		f.Title, f.Body, f.Credit = v.Name, v, s.Credit
+		s.show(w, http.StatusOK, "crew", f)
+	default:
+		f.Title, f.Body, f.Credit = "The week", weekView(b, at, s.subscribeTo(l, b.Links)), s.Credit
+		s.show(w, http.StatusOK, "week", f)
+	}
+}
+
+// moment is the time a page is made for, on the firm's clock.
+type moment struct {
+	now   time.Time
+	today job.Date
+	zone  *time.Location
+}
+
+// book reads a firm's book with the calls from today on.
+func (s *site) book(ctx context.Context, uid string) (ledger.Book, moment, error) {
+	f, err := s.Feeds.Firm(ctx, uid)
+	if err != nil {
+		return ledger.Book{}, moment{}, err
+	}
+	zone, err := job.LoadZone(f.Zone)
+	if err != nil {
+		return ledger.Book{}, moment{}, fmt.Errorf("the firm's zone: %w", err)
+	}
+	at := moment{now: s.Clock.Now(), zone: zone}
+	at.today = job.DateOf(at.now.In(zone))
+	b, err := s.Books.Book(ctx, uid, at.today)
+	return b, at, err
+}
+
+// near names a day that lies near: "today", "tomorrow", else its date.
+func (m moment) near(d job.Date) string {
+	switch d.DaysSince(m.today) {
+	case 0:
+		return "Today, " + d.Words()
+	case 1:
+		return "Tomorrow, " + d.Words()
+	}
+	return d.Words()
+}
+
+// siteZone is the zone in which times at a site are printed.
+func siteZone(j job.Job, fallback *time.Location) *time.Location {
+	if z, err := job.LoadZone(j.Site.Zone); err == nil {
+		return z
+	}
+	return fallback
+}
+
+// booking gives a job of the book.
+func booking(b ledger.Book, id string) (job.Booking, bool) {
+	for _, j := range b.Jobs {
+		if j.ID == id {
+			return j, true
+		}
+	}
+	return job.Booking{}, false
+}
+
+// crewName gives a crew's name, its id where the crew is gone.
+func crewName(b ledger.Book, id string) string {
+	for _, c := range b.Crews {
+		if c.ID == id {
+			return notify.Clean(c.Name)
+		}
+	}
+	return notify.Clean(id)
+}
