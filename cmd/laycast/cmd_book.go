@@ -1,9 +1,11 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"os"
+	"path/filepath"
 	"strings"
 	"text/tabwriter"
 
@@ -14,13 +16,17 @@ import (
 )
 
 type importCmd struct {
-	File string `arg:"" help:"JSON file of crews and jobs." type:"existingfile"`
+	File string `arg:"" help:"JSON or CSV file (by its ending) of crews and jobs." type:"existingfile"`
 	JSON bool   `help:"Print the outcome as JSON."`
 }
 
 // Help shows examples.
 func (importCmd) Help() string {
-	return "Taking in the same file twice changes nothing. A file with a bad row is taken in not at all.\n\nExample: laycast import jobs.json"
+	return "Taking in the same file twice changes nothing. A file with a bad row is taken in not at all.\n\n" +
+		"A .csv has one row for each job and its first row names the columns, which are the fields of the JSON with dots: " +
+		"id,title,customer.name,customer.email,site.lat,site.lon,roof.area_m2,... A column \"row\" that says crew makes a row a crew. " +
+		"Lists in one cell: blackout and absences 2027-04-15 2027-04-16, skills torch;lead work, roof.edges drip:6;wall:4.5, needs skip|5|true;scaffold|14.\n\n" +
+		"Examples:\n  laycast import jobs.json\n  laycast import jobs.csv"
 }
 
 // Run takes a file in, or none of it.
@@ -35,7 +41,11 @@ func (c *importCmd) Run(ctx context.Context, s *session) error {
 		return fmt.Errorf("open %s: %w", c.File, err)
 	}
 	defer f.Close()
-	in, problems := job.DecodeImport(f, h.firm)
+	decodeFile := job.DecodeImport
+	if strings.EqualFold(filepath.Ext(c.File), ".csv") {
+		decodeFile = job.DecodeImportCSV
+	}
+	in, problems := decodeFile(f, h.firm)
 	if len(problems) > 0 {
 		return fmt.Errorf("%s is not taken in, for %d of its values:\n%w", c.File, len(problems), problems)
 	}
@@ -61,8 +71,13 @@ func (h *house) take(ctx context.Context, in job.Import) (db.ImportReport, error
 }
 
 type jobCmd struct {
-	List jobListCmd `cmd:"" help:"All jobs."`
-	Show jobShowCmd `cmd:"" help:"One job."`
+	List    jobListCmd    `cmd:"" help:"All jobs."`
+	Show    jobShowCmd    `cmd:"" help:"One job."`
+	Add     jobAddCmd     `cmd:"" help:"Take one job in."`
+	Hold    jobHoldCmd    `cmd:"" help:"Keep a job out of the plan, and say why."`
+	Release jobReleaseCmd `cmd:"" help:"Put a held job back into the plan."`
+	Done    jobDoneCmd    `cmd:"" help:"Record that a job is finished."`
+	Cancel  jobCancelCmd  `cmd:"" help:"End a job that will not be laid."`
 }
 
 type jobListCmd struct {
@@ -95,7 +110,7 @@ func (c *jobListCmd) Run(ctx context.Context, s *session) error {
 	for _, j := range b.Jobs {
 		r := jobRow{
 			ID: j.ID, Title: j.Title, Customer: j.Customer.Name, AreaM2: j.Roof.AreaM2, Work: j.Roof.Work, State: j.State,
-			Earliest: j.Earliest, Deadline: j.Deadline, Hold: j.HoldReason, Planned: []string{},
+			Earliest: j.Earliest, Deadline: j.Deadline, Hold: cmp.Or(j.Held, j.HoldReason), Planned: []string{},
 		}
 		for _, v := range b.Visits {
 			if v.Job != j.ID {
@@ -118,7 +133,7 @@ func (c *jobListCmd) Run(ctx context.Context, s *session) error {
 	fmt.Fprintln(t, "JOB\tTITLE\tAREA\tSTATE\tPLANNED\tCREW")
 	for _, r := range rows {
 		state := string(r.State)
-		if r.Hold != "" {
+		if r.Hold != "" && r.State == job.Booked {
 			state = "on hold: " + r.Hold
 		}
 		fmt.Fprintf(t, "%s\t%s\t%.4g m²\t%s\t%s\t%s\n", r.ID, r.Title, r.AreaM2, state, strings.Join(r.Planned, " "), r.Crew)
@@ -170,6 +185,9 @@ func (c *jobShowCmd) Run(ctx context.Context, s *session) error {
 	s.printf("dates     from %s, promised %s, not after %s\n", j.Earliest, j.Promised, j.Deadline)
 	s.printf("money     value %s %s, abort %s, late %s a day\n", j.Value, h.firm.Costs.Currency, j.AbortCost, j.LateCostPerDay)
 	s.printf("state     %s, %.4g m² sealed, %.4g m² topcoated\n", j.State, j.LaidM2, j.CoatedM2)
+	if hold := cmp.Or(j.Held, j.HoldReason); hold != "" && j.State == job.Booked {
+		s.printf("on hold   %s\n", hold)
+	}
 	for _, v := range page.Visits {
 		s.printf("visit %d   %s, crew %s, days %v\n", v.N, v.State, v.Crew, v.Days)
 	}

@@ -15,10 +15,12 @@ import (
 	"laycast/forecast"
 	"laycast/forecast/replay"
 	"laycast/job"
+	"laycast/job/access"
 	"laycast/notify"
 	"laycast/notify/file"
 	"laycast/scheduler"
 	"laycast/scheduler/call"
+	"laycast/web"
 )
 
 // The demo: Saltbox Laminates, a firm that does not exist, its jobs and its
@@ -50,21 +52,19 @@ type replaySource struct{ *replay.Source }
 func (replaySource) Batch(forecast.Endpoint) int { return 1000 }
 
 type demoCmd struct {
-	Once bool   `help:"Tell the story and end."`
-	Dir  string `help:"Keep the demo's database and mails in this folder." placeholder:"DIR"`
+	Once   bool   `help:"Tell the story and end."`
+	Listen string `help:"Where the pages are served after the story." default:"127.0.0.1:8642" placeholder:"ADDR"`
+	Dir    string `help:"Keep the demo's database and mails in this folder." placeholder:"DIR"`
 }
 
 // Help shows an example.
 func (demoCmd) Help() string {
-	return "An invented firm in invented weather; nothing leaves this machine.\n\nExample: laycast demo --once"
+	return "An invented firm in invented weather; nothing leaves this machine. After the story the pages, the mails and the calendars are served until Ctrl-C.\n\nExamples:\n  laycast demo\n  laycast demo --once"
 }
 
 // Run tells the whole story: import, forecast, plan, evening call, second look,
 // one mail.
 func (c *demoCmd) Run(ctx context.Context, s *session) error {
-	if !c.Once {
-		return usageError{fmt.Errorf("the pages are not there yet: use laycast demo --once")}
-	}
 	dir := c.Dir
 	if dir == "" {
 		tmp, err := os.MkdirTemp("", "laycast-demo-")
@@ -76,7 +76,7 @@ func (c *demoCmd) Run(ctx context.Context, s *session) error {
 	} else if err := os.MkdirAll(dir, 0o755); err != nil {
 		return fmt.Errorf("make the folder %s: %w", dir, err)
 	}
-	h, err := s.openWith(ctx, demoConfig(dir))
+	h, err := s.openWith(ctx, demoConfig(dir, c.Listen))
 	if err != nil {
 		return err
 	}
@@ -86,17 +86,63 @@ func (c *demoCmd) Run(ctx context.Context, s *session) error {
 		return err
 	}
 	defer release()
-	return s.story(ctx, h, filepath.Join(dir, "mail"))
+	mailDir := filepath.Join(dir, "mail")
+	if err := s.story(ctx, h, mailDir); err != nil || c.Once {
+		return err
+	}
+	return s.serveDemo(ctx, h, mailDir)
+}
+
+// serveDemo serves the demo's pages, mails and calendars, while its clock goes
+// on from where the story ended.
+func (s *session) serveDemo(ctx context.Context, h *house, mailDir string) error {
+	mark, _, err := h.now(ctx, "")
+	if err != nil {
+		return err
+	}
+	log := s.logger(false)
+	sched, err := h.scheduler(shiftedClock{by: mark.Sub(realClock{}.Now())}, true, post{transport: file.Transport{Dir: mailDir}, redo: true}, log)
+	if err != nil {
+		return err
+	}
+	key, err := h.links()
+	if err != nil {
+		return err
+	}
+	show := func(what string, a access.Audience, id string, p access.Purpose) error {
+		l, err := h.link(ctx, s, key, a, id, p)
+		if err == nil {
+			s.printf("  %-13s %s\n", what, h.linkOut(key, l).URL)
+		}
+		return err
+	}
+	s.printf("\nThe pages are served until you press Ctrl-C:\n")
+	s.printf("  the week      %s/week\n  the mails     %s/mail\n", h.cfg.PublicURL, h.cfg.PublicURL)
+	for _, l := range []struct {
+		what     string
+		audience access.Audience
+		id       string
+		purpose  access.Purpose
+	}{
+		{"crew Heron", access.Crew, "heron", access.Page}, {"crew Plover", access.Crew, "plover", access.Page},
+		{"a customer", access.Customer, "nell@mail.example", access.Page}, {"calendar", access.Owner, "", access.Feed},
+	} {
+		if err := show(l.what, l.audience, l.id, l.purpose); err != nil {
+			return err
+		}
+	}
+	return s.serve(ctx, h, sched, &web.DemoPages{Firm: h.firm.UID, MailDir: mailDir}, log)
 }
 
 // demoConfig is the demo firm's configuration.
-func demoConfig(dir string) Config {
+func demoConfig(dir, listen string) Config {
 	f := job.DefaultFirm()
 	f.UID, f.Name, f.Zone, f.Email = "saltbox-laminates", "Saltbox Laminates", "America/Halifax", "office@saltbox.example"
 	f.Costs.Currency = "CAD"
 	return Config{
-		Firm: f, Database: "sqlite:" + filepath.Join(dir, "laycast.db"), Listen: "127.0.0.1:8642", PublicURL: "http://127.0.0.1:8642",
-		Sources: []SourceConfig{{Kind: "replay"}}, Mail: MailConfig{From: "Saltbox Laminates <office@saltbox.example>"},
+		Firm: f, Database: "sqlite:" + filepath.Join(dir, "laycast.db"), Listen: listen, PublicURL: "http://" + listen,
+		LinkKeyFile: filepath.Join(dir, defaultLinkKey),
+		Sources:     []SourceConfig{{Kind: "replay"}}, Mail: MailConfig{From: "Saltbox Laminates <office@saltbox.example>"},
 	}
 }
 

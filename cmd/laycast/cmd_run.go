@@ -11,7 +11,6 @@ import (
 	"github.com/rs/zerolog"
 
 	"laycast/job"
-	"laycast/notify/file"
 	"laycast/scheduler"
 	"laycast/scheduler/ledger"
 	"laycast/web"
@@ -55,11 +54,14 @@ func (c *rehearseCmd) Run(ctx context.Context, s *session) error {
 		return fmt.Errorf("take hold of %s: %w", h.firm.Name, err)
 	}
 	defer release()
-	p := post{transport: file.Transport{Dir: c.MailDir}, redo: true}
+	var p post
 	if c.SMTP != "" {
-		if p, err = postTo(c.SMTP, h.cfg.Mail.From); err != nil {
-			return err
-		}
+		p, err = postTo(c.SMTP, h.cfg.Mail.From)
+	} else {
+		p, err = postFiles(c.MailDir)
+	}
+	if err != nil {
+		return err
 	}
 	return h.rehearse(ctx, from, to, p, scheduler.Owner(c.Owner), s.logger(c.Verbose))
 }
@@ -123,24 +125,28 @@ func (c *serveCmd) Run(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
-	if err := h.db.SetLife(ctx, h.firm.UID, life, clock.Now()); err != nil {
-		return err
-	}
 	log := s.logger(c.Verbose)
-	p := post{transport: file.Transport{Dir: c.MailDir}, redo: true}
+	var p post
 	if c.MailDir == "" {
-		if p, err = h.post(); err != nil {
-			return err
-		}
+		p, err = h.post()
+	} else {
+		p, err = postFiles(c.MailDir)
+	}
+	if err != nil {
+		return err
 	}
 	sched, err := h.scheduler(clock, life == ledger.Virtual, p, log)
 	if err != nil {
 		return err
 	}
+	// last, for it is for ever: a daemon that cannot start decides nothing
+	if err := h.db.SetLife(ctx, h.firm.UID, life, clock.Now()); err != nil {
+		return err
+	}
 	if err := sched.Seed(ctx, h.firm, clock.Now()); err != nil {
 		return err
 	}
-	return s.serve(ctx, h, sched, log)
+	return s.serve(ctx, h, sched, nil, log)
 }
 
 // clock gives the clock to serve by, and which life that makes the firm's.
@@ -158,13 +164,17 @@ func (c *serveCmd) clock(s *session) (scheduler.Clock, ledger.Life, error) {
 
 // serve runs the web server and the scheduler until ctx ends, and stops both in
 // order.
-func (s *session) serve(ctx context.Context, h *house, sched *scheduler.Scheduler, log zerolog.Logger) error {
+func (s *session) serve(ctx context.Context, h *house, sched *scheduler.Scheduler, demo *web.DemoPages, log zerolog.Logger) error {
 	ln, err := net.Listen("tcp", h.cfg.Listen)
 	if err != nil {
 		return fmt.Errorf("listen on %s: %w", h.cfg.Listen, err)
 	}
 	health := web.NewHealth(h.db, sched.Clock)
-	srv := &http.Server{Handler: web.New(health), ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 30 * time.Second, WriteTimeout: 60 * time.Second, IdleTimeout: 2 * time.Minute}
+	handler, err := h.pages(ctx, health, sched, demo, log)
+	if err != nil {
+		return errors.Join(err, ln.Close())
+	}
+	srv := &http.Server{Handler: handler, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 30 * time.Second, WriteTimeout: 60 * time.Second, IdleTimeout: 2 * time.Minute}
 	if s.Listening != nil {
 		s.Listening(ln.Addr().String())
 	}

@@ -21,8 +21,10 @@ type Config struct {
 	Database  string // sqlite:PATH or postgres://…
 	Listen    string // host:port
 	PublicURL string // without a slash at the end
-	Sources   []SourceConfig
-	Mail      MailConfig
+	// LinkKeyFile holds the key behind the secret links; made on first use.
+	LinkKeyFile string
+	Sources     []SourceConfig
+	Mail        MailConfig
 	// AskStrict: a new date is never told without the owner's yes. Otherwise it
 	// is told in the morning unless the owner says no.
 	AskStrict bool
@@ -164,6 +166,7 @@ func (l *configLoader) load(data []byte) Config {
 	c.Database = l.topText(root, "database", defaultDatabase, checkDatabase)
 	c.Listen = l.topText(root, "listen", defaultListen, checkListen)
 	c.PublicURL = strings.TrimRight(l.topText(root, "public_url", "http://"+c.Listen, checkPublicURL), "/")
+	c.LinkKeyFile = l.linkKeyPath(root)
 	c.Sources = l.sources(root)
 	c.Mail = l.mail(root.section("mail", false), c.Firm)
 	l.times(root.section("times", false), &c.Firm.Times)

@@ -144,11 +144,12 @@ func TestMisuseEndsWith2(t *testing.T) {
 		{}, {"dance"}, {"calls", "--jsn"}, {"check"}, {"check", "Q-01", "--now", "tomorrow"}, {"calls", "--now", "2027-05-01"},
 		{"check", "Q-01", "--now", "2027-05-03T10:00:00Z", "--on", "2027-05-32"},
 		{"rehearse", "--from", "2027-05-02T00:00:00Z", "--to", "2027-05-01T00:00:00Z", "--mail-dir", o.mail},
-		{"serve"}, {"plan", "--apply", "--now", "2027-05-03T10:00:00Z"},
+		{"plan", "--apply", "--now", "2027-05-03T10:00:00Z"},
 	} {
 		o.fails(exitUsage, []string{"laycast"}, args...)
 	}
 	o.fails(exitFail, []string{"Q-99", "job list"}, "check", "Q-99")
+	o.fails(exitFail, []string{"mail.smtp", "--mail-dir"}, "serve") // the configuration names no mail server
 	for _, args := range [][]string{{"--help"}, {"rehearse", "--help"}, {"check", "--help"}} {
 		if out := o.must(args...); !strings.Contains(out, "Usage: laycast") {
 			t.Errorf("%v prints %q", args, out)

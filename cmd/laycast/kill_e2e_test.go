@@ -10,10 +10,10 @@ import (
 	"time"
 )
 
-// Three days in which visits are called, laid and moved.
+// Two days in which visits are called, laid and moved.
 const (
 	killFrom = "2027-10-25T12:00:00Z"
-	killTo   = "2027-10-28T20:30:00Z"
+	killTo   = "2027-10-27T06:00:00Z"
 )
 
 func killOffice(t testing.TB) *office {
@@ -54,8 +54,9 @@ func TestStoppedRehearsalGoesOn(t *testing.T) {
 	calm.rehearse(killFrom, killTo)
 	want := calm.everything()
 	o := killOffice(t)
+	o.keyOf(calm)
 	stops := 0
-	for n := int64(1); ; n += n/3 + 7 {
+	for n := int64(1); ; n += n/2 + 40 {
 		f := newFuse(n)
 		code, _, errs := o.run(f, "rehearse", "--from", killFrom, "--to", killTo, "--mail-dir", o.mail)
 		f.blow()
@@ -70,7 +71,7 @@ func TestStoppedRehearsalGoesOn(t *testing.T) {
 			t.Fatal("it never ends")
 		}
 	}
-	if stops < 20 {
+	if stops < 10 {
 		t.Errorf("stopped only %d times", stops)
 	}
 	sameText(t, "after being stopped", o.everything(), want)
@@ -87,6 +88,7 @@ func TestKilledRehearsalGoesOn(t *testing.T) {
 	calm.rehearse(killFrom, killTo)
 	want := calm.everything()
 	o := killOffice(t)
+	o.keyOf(calm)
 	for _, wait := range []time.Duration{0, 3 * time.Millisecond, 40 * time.Millisecond, 7 * time.Millisecond, 90 * time.Millisecond} {
 		o.killedRun(self, 9, wait)
 	}

@@ -29,13 +29,14 @@ const (
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	code := run(ctx, os.Args[1:], world{Out: os.Stdout, Err: os.Stderr, Env: os.Getenv})
+	code := run(ctx, os.Args[1:], world{In: os.Stdin, Out: os.Stdout, Err: os.Stderr, Env: os.Getenv})
 	stop()
 	os.Exit(code)
 }
 
 // world is what a command may touch outside itself. A test hands in its own.
 type world struct {
+	In       io.Reader // nil: nothing can be read
 	Out, Err io.Writer
 	Env      func(string) string
 	// Listening is told the address that a server listens on.
@@ -47,6 +48,7 @@ type grammar struct {
 	Config string `help:"Configuration file." default:"laycast.yaml" placeholder:"FILE"`
 
 	Demo     demoCmd     `cmd:"" help:"The whole story on an invented firm: import, fetch, judge, plan, call, mail."`
+	Init     initCmd     `cmd:"" help:"Set a firm up: write the configuration, create the database."`
 	Serve    serveCmd    `cmd:"" help:"Run the daemon."`
 	Rehearse rehearseCmd `cmd:"" help:"Run the daemon's own tasks over a period on a virtual clock."`
 	Import   importCmd   `cmd:"" help:"Take in crews and jobs from a file."`
@@ -55,8 +57,10 @@ type grammar struct {
 	Plan     planCmd     `cmd:"" help:"The week: who lays which roof on which day."`
 	Calls    callsCmd    `cmd:"" help:"What was decided, and why."`
 	Messages messagesCmd `cmd:"" help:"Who was told what, and why."`
+	Link     linkCmd     `cmd:"" help:"Secret links to pages and calendars, for customers, crews and the owner."`
 	Profile  profileCmd  `cmd:"" help:"The laying limits in force."`
 	Settings configCmd   `cmd:"" name:"config" help:"The configuration in force."`
+	Doctor   doctorCmd   `cmd:"" help:"Try out configuration, database, clock, disk, source, mail and links."`
 }
 
 // usageError marks an error as the caller's misuse of the command line.
@@ -67,7 +71,8 @@ func run(ctx context.Context, args []string, w world) (code int) {
 	var g grammar
 	parser, err := kong.New(&g, kong.Name("laycast"), kong.Writers(w.Out, w.Err),
 		kong.Description("Plans and calls the laying of cold-applied glass-fibre roofs by the weather.\n\n"+
-			"A forecast is no permission: the lead hand decides on site, and the resin maker's data sheet, local codes and licensed practice govern."),
+			"A forecast is no permission: the lead hand decides on site, and the resin maker's data sheet, local codes and licensed practice govern.\n\n"+
+			"Every command says more with --help. It ends with 0 when all is well, 1 when something failed, 2 when it was called wrongly."),
 		kong.UsageOnError(), kong.Vars{"version": version},
 		kong.Exit(func(c int) { panic(exitCode(c)) }))
 	if err != nil {

@@ -112,6 +112,13 @@ func (o *office) fails(want int, words []string, args ...string) string {
 	return errs
 }
 
+// keyOf gives o the link key of another office, so that the links in the mails
+// of both are the same.
+func (o *office) keyOf(other *office) {
+	o.t.Helper()
+	o.write(defaultLinkKey, other.read(filepath.Join(other.dir, defaultLinkKey)))
+}
+
 // house opens the database, for a look at what is stored.
 func (o *office) house() *house {
 	o.t.Helper()

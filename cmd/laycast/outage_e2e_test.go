@@ -35,7 +35,7 @@ func TestThreeDaysWithoutAForecast(t *testing.T) {
 	o.takeIn(bookOf(6, "2027-10-25"))
 	down, up := moment(t, "2027-10-26T12:00:00Z"), moment(t, "2027-10-29T12:00:00Z")
 	o.source.between(badPage, down, up)
-	o.rehearse("2027-10-24T12:00:00Z", "2027-11-05T12:00:00Z")
+	o.rehearse("2027-10-25T12:00:00Z", "2027-11-02T12:00:00Z")
 
 	blind, goes := 0, 0
 	for _, c := range o.calls() {
@@ -85,34 +85,31 @@ func TestLyingSourceIsNeverAGo(t *testing.T) {
 		t.Run(string(tt.fault), func(t *testing.T) {
 			t.Parallel()
 			o := openOffice(t, "Europe/Dublin", "")
-			o.takeIn(bookOf(5, "2027-10-25"))
+			o.takeIn(bookOf(4, "2027-10-25"))
 			lies := moment(t, from)
 			o.source.frozen = lies
 			o.source.between(tt.fault, lies, lies.AddDate(0, 0, 30))
-			o.rehearse("2027-10-25T12:00:00Z", "2027-10-29T09:00:00Z")
-			before, after := 0, 0
+			o.rehearse("2027-10-25T12:00:00Z", "2027-10-28T09:00:00Z")
+			after := 0
 			for _, c := range o.calls() {
 				grace := tt.grace
 				if c.Occasion == "second-look" && grace == 3*time.Hour {
 					grace = 6 * time.Hour
 				}
 				if c.Made.Before(lies.Add(grace)) {
-					before++
 					continue
 				}
-				after++
-				if c.Outcome == "go" {
+				if after++; c.Outcome == "go" {
 					t.Errorf("%s %s for %s on %s: %q", c.Occasion, c.Outcome, c.Job, c.Date, c.Reasons)
 				}
 			}
-			if before == 0 {
-				t.Error("no call before the source lied: this test shows nothing")
+			if after == 0 {
+				t.Error("no call while the source lied: this test shows nothing")
 			}
 			n, subjects := o.troubles(lies, lies.AddDate(0, 0, 30))
 			if n < 1 || n > 30 {
 				t.Errorf("the owner heard %d times: %q", n, subjects)
 			}
-			t.Logf("%d calls after it, the owner heard %q", after, subjects)
 		})
 	}
 }

@@ -1,10 +1,15 @@
 package main
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"net"
+	"os"
 	"strconv"
 
+	"laycast/notify"
+	"laycast/notify/file"
 	"laycast/notify/smtp"
 	"laycast/scheduler"
 )
@@ -27,7 +32,7 @@ func (h *house) post() (post, error) {
 	if err != nil {
 		return post{}, fmt.Errorf("set up the mail server: %w", err)
 	}
-	return post{transport: t}, nil
+	return post{transport: mailer{t}}, nil
 }
 
 // postTo gives a mail server on this machine, without TLS: for rehearsals.
@@ -36,5 +41,28 @@ func postTo(url, from string) (post, error) {
 	if err != nil {
 		return post{}, usageError{fmt.Errorf("--smtp: %w", err)}
 	}
-	return post{transport: t}, nil
+	return post{transport: mailer{t}}, nil
+}
+
+// mailer hands mail to a server and tells its failures in the scheduler's
+// words: a refusal is final, and a customer's mail in doubt goes no second time.
+type mailer struct{ *smtp.Transport }
+
+// Deliver hands over one message; its error is a *notify.Failure.
+func (t mailer) Deliver(ctx context.Context, m notify.Message) error {
+	err := t.Transport.Deliver(ctx, m)
+	var f *smtp.Failure
+	if errors.As(err, &f) {
+		return &notify.Failure{Class: notify.FailureClass(f.Class), Code: f.Code, Reason: f.Error()}
+	}
+	return err
+}
+
+// postFiles gives mail written as files into a folder, which is made if need
+// be: one that cannot be made is told at once, not mail by mail.
+func postFiles(dir string) (post, error) {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return post{}, fmt.Errorf("make the folder for mails: %w", err)
+	}
+	return post{transport: file.Transport{Dir: dir}, redo: true}, nil
 }

@@ -117,9 +117,13 @@ func (h *house) scheduler(clock scheduler.Clock, stamp bool, p post, log zerolog
 	if err != nil {
 		return nil, err
 	}
+	key, err := h.links()
+	if err != nil {
+		return nil, err
+	}
 	return scheduler.New(scheduler.Config{
 		Store: h.db, Source: src, SourceName: name, Credit: credit, Transport: p.transport, Redo: p.redo,
-		Clock: clock, From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, Log: log,
+		Clock: clock, From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, LinkKey: key, Log: log,
 	}), nil
 }
 

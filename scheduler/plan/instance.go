@@ -68,6 +68,9 @@ func ReadInstance(data []byte) (Input, error) {
 	if f.Days < 1 || f.Days > MaxDays || f.Members < 1 {
 		return Input{}, fmt.Errorf("read planning instance: days %d (1 to %d wanted), members %d (at least 1 wanted)", f.Days, MaxDays, f.Members)
 	}
+	if f.Members > mostMembers {
+		return Input{}, fmt.Errorf("read planning instance: %d members, at most %d can be counted", f.Members, mostMembers)
+	}
 	if f.Params.ShortNotice[0] == 0 {
 		return Input{}, fmt.Errorf("read planning instance: short_notice of 0 days cannot be said in Costs.ShortDays")
 	}
@@ -85,7 +88,7 @@ func ReadInstance(data []byte) (Input, error) {
 		in.Crews = append(in.Crews, Crew{ID: strconv.Itoa(c.ID), Size: 1, Skills: c.Skills, Depot: Place(f.Depots[c.Depot]), Off: off})
 	}
 	for i := range f.Jobs {
-		j, err := f.Jobs[i].job()
+		j, err := f.Jobs[i].job(f.Members)
 		if err != nil {
 			return Input{}, fmt.Errorf("read planning instance: job %d: %w", f.Jobs[i].ID, err)
 		}
@@ -105,7 +108,21 @@ func (p instanceParams) costs() Costs {
 	return c
 }
 
-func (f *instanceJob) job() (Job, error) {
+// Limits that keep every sum inside 64 bits.
+const (
+	mostMembers = 1_000_000
+	mostPence   = 1_000_000_000
+)
+
+func (f *instanceJob) job(members int64) (Job, error) {
+	for _, v := range []int64{f.Value, f.Abort, f.LatePerDay, f.Later} {
+		if v < -mostPence || v > mostPence {
+			return Job{}, fmt.Errorf("%d pence is beyond %d", v, mostPence)
+		}
+	}
+	if far := 1_000_000; f.Promised < -far || f.Promised > far {
+		return Job{}, fmt.Errorf("promised day %d is beyond %d", f.Promised, far)
+	}
 	j := Job{
 		ID: strconv.Itoa(f.ID), At: Place{f.X, f.Y}, Skill: f.Skill, NoGap: f.NoGap,
 		Earliest: f.Earliest, Promised: f.Promised, Deadline: f.Deadline, Blackout: f.Blackout,
@@ -122,6 +139,11 @@ func (f *instanceJob) job() (Job, error) {
 		o, err := instanceOdds(raw)
 		if err != nil {
 			return Job{}, fmt.Errorf("pm of day %d: %w", d, err)
+		}
+		for _, o := range o {
+			if o.Full < 0 || o.Full > members {
+				return Job{}, fmt.Errorf("pm of day %d: %d of %d members", d, o.Full, members)
+			}
 		}
 		w.Odds = append(w.Odds, o)
 	}

@@ -40,21 +40,18 @@ func (s *packing) fits(c int32) bool {
 	return s.byJob[cols.a[c]] < 0 && s.byJob[cols.b[c]] < 0 && s.room(c)
 }
 
-func (s *packing) put(c int32) { s.mark(c, c, 1) }
-
-func (s *packing) drop(c int32) { s.mark(c, -1, -1) }
-
-func (s *packing) mark(c, owner int32, by int16) {
+// put puts column c in.
+func (s *packing) put(c int32) {
 	cols := &s.m.cols
-	s.byJob[cols.a[c]] = owner
+	s.byJob[cols.a[c]] = c
 	if int(cols.b[c]) < s.m.jobs {
-		s.byJob[cols.b[c]] = owner
+		s.byJob[cols.b[c]] = c
 	}
 	at := int(cols.class[c]) * s.m.days
 	for d := cols.first[c]; d <= cols.last[c]; d++ {
-		s.used[at+int(d)] += by
+		s.used[at+int(d)]++
 	}
-	s.gain += int64(by) * cols.gain[c]
+	s.gain += cols.gain[c]
 }
 
 // chosen lists the columns that are in, by class and first day.
@@ -130,10 +127,4 @@ func (p *problem) placings(f *found) []placed {
 func (p *problem) place(j, crew, first, last, slot int) placed {
 	w := p.in.Jobs[j].Ways[p.in.Crews[crew].Size]
 	return placed{job: j, crew: crew, first: first, last: last, slot: slot, way: &w}
-}
-
-func (s *packing) copyFrom(o *packing) {
-	copy(s.byJob, o.byJob)
-	copy(s.used, o.used)
-	s.gain = o.gain
 }

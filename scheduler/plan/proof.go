@@ -38,7 +38,7 @@ func (x *proof) floor() int64 { return max(x.cut, x.best.gain) }
 // is lost on plans far from the best, even while no good plan is known.
 func (x *proof) climb(m *model, from []float64, b bounds) int64 {
 	bound, left := b.gain, x.work
-	for depth := max(1, bound/narrowest); left > 0 && bound > x.best.gain; depth *= widen {
+	for depth := max(1, bound/narrowest); left > 0 && bound > x.best.gain; depth = min(depth*widen, bound) {
 		x.cut, x.work = bound-depth, min(left, passWork)
 		if x.cut <= x.best.gain {
 			x.work = left

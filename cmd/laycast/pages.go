@@ -1,0 +1,71 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"net/http"
+
+	"github.com/rs/zerolog"
+
+	"laycast/db"
+	"laycast/job/access"
+	"laycast/scheduler"
+	"laycast/web"
+)
+
+// readers lets the pages read the database: what is not there is an answer to
+// them, not a failure.
+type readers struct{ *db.DB }
+
+// FindLink gives the link whose present token has this hash.
+func (r readers) FindLink(ctx context.Context, hash string) (access.Link, bool, error) {
+	l, err := r.LinkByHash(ctx, hash)
+	if errors.Is(err, db.ErrNotFound) {
+		return access.Link{}, false, nil
+	}
+	return l, err == nil, err
+}
+
+// SpendLink ends the link with this hash; next takes its place.
+func (r readers) SpendLink(ctx context.Context, uid, hash string, next access.Link) (bool, error) {
+	err := r.RevokeLink(ctx, uid, hash, next)
+	if errors.Is(err, db.ErrNotFound) {
+		return false, nil
+	}
+	return err == nil, err
+}
+
+// CrewName gives the name of a crew, its id where the crew is gone.
+func (r readers) CrewName(ctx context.Context, uid, id string) (string, error) {
+	c, err := r.Crew(ctx, uid, id)
+	if errors.Is(err, db.ErrNotFound) {
+		return id, nil
+	}
+	return c.Name, err
+}
+
+// pages wires the web's pages to this house and its scheduler. demo may be nil.
+func (h *house) pages(ctx context.Context, health *web.Health, sched *scheduler.Scheduler, demo *web.DemoPages, log zerolog.Logger) (http.Handler, error) {
+	key, err := h.links()
+	if err != nil {
+		return nil, err
+	}
+	all, err := h.db.Links(ctx, h.firm.UID)
+	if err != nil {
+		return nil, err
+	}
+	strange := 0
+	for _, l := range all {
+		if !madeWith(key, l) {
+			strange++
+		}
+	}
+	if strange > 0 {
+		log.Error().Int("links", strange).Str("key", h.cfg.LinkKeyFile).Msg("links were made with another link key; they open, but mails and pages cannot show them; restore the key from a backup, or make them anew with laycast link new")
+	}
+	r := readers{h.db}
+	return web.New(web.Config{
+		Health: health, Clock: sched.Clock, Links: r, Feeds: r, Books: r, Approver: sched, Demo: demo,
+		Key: key, Credit: sched.Credit, PublicURL: h.cfg.PublicURL, Log: log,
+	})
+}
