@@ -122,7 +122,7 @@ func monday(d job.Date) job.Date { return d.AddDays(-(int(d.Weekday()) + 6) % 7)
 // said yes or had until the morning to say no.
 func (w *work) tellMove(v job.Visit, b job.Booking) {
 	first := v.First()
-	near := v.Told.After(w.today()) && v.Told.DaysSince(w.today()) <= soon
+	near := v.Told.After(w.today()) && v.Told.DaysSince(w.today()) <= soon && !w.tookBack(v)
 	if first.DaysSince(w.today()) > reach || !near && !w.tellable(v) {
 		if near {
 			w.cancelSoon(v, b)
@@ -153,7 +153,7 @@ func (w *work) tellMove(v job.Visit, b job.Booking) {
 // cancelSoon takes back a told date that has no new one, before the customer
 // stands waiting. A date that has passed was taken back on its evening.
 func (w *work) cancelSoon(v job.Visit, b job.Booking) {
-	if !v.Told.After(w.today()) || v.Told.DaysSince(w.today()) > soon {
+	if !v.Told.After(w.today()) || v.Told.DaysSince(w.today()) > soon || w.tookBack(v) {
 		return
 	}
 	l := w.letter(v, b)
@@ -167,9 +167,16 @@ func (w *work) cancelSoon(v job.Visit, b job.Booking) {
 	w.setVisit(v)
 }
 
+// tookBack reports whether a no-go has taken the told date back already: the
+// customer heard of it with the call.
+func (w *work) tookBack(v job.Visit) bool {
+	k := w.standing(v.Job, v.Told)
+	return k != nil && k.Outcome == call.NoGo
+}
+
 // moveWords says to a customer why a date does not hold.
 func (w *work) moveWords(v job.Visit) string {
-	if k := w.standing(v.Job, v.Told); k != nil && k.Outcome == call.NoGo {
+	if w.tookBack(v) {
 		return "The forecast for " + v.Told.Words() + " was not good enough to open your roof."
 	}
 	return "The weather has changed our week, and your roof has to move with it."

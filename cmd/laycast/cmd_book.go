@@ -8,11 +8,13 @@ import (
 	"path/filepath"
 	"strings"
 	"text/tabwriter"
+	"time"
 
 	"laycast/db"
 	"laycast/job"
 	"laycast/rules"
 	"laycast/scheduler/ledger"
+	"laycast/scheduler/task"
 )
 
 type importCmd struct {
@@ -67,7 +69,24 @@ func (h *house) take(ctx context.Context, in job.Import) (db.ImportReport, error
 	if err != nil {
 		return db.ImportReport{}, err
 	}
-	return h.db.Import(ctx, h.firm.UID, in, now)
+	rep, err := h.db.Import(ctx, h.firm.UID, in, now)
+	if err != nil || rep.CrewsNew+rep.CrewsChanged+rep.JobsNew+rep.JobsChanged == 0 {
+		return rep, err
+	}
+	return rep, h.planSoon(ctx, now)
+}
+
+// planSoon makes a new plan due now, so that what was taken in finds its place
+// without waiting for the next forecast. A firm that never ran plans when it
+// begins.
+func (h *house) planSoon(ctx context.Context, now time.Time) error {
+	b, err := h.db.Book(ctx, h.firm.UID, job.Date{Year: 9999, Month: 1, Day: 1})
+	if err != nil || b.Life == ledger.New {
+		return err
+	}
+	return h.db.Commit(ctx, ledger.Decision{
+		Firm: h.firm.UID, Now: now, Arm: []task.Task{{Firm: h.firm.UID, Name: task.Replan, Due: now, Slot: now}},
+	})
 }
 
 type jobCmd struct {

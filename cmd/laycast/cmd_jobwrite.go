@@ -63,6 +63,9 @@ func (c *jobAddCmd) Run(ctx context.Context, s *session) error {
 				return "", "", err
 			}
 		}
+		if err := h.planSoon(ctx, now); err != nil {
+			return "", "", err
+		}
 		switch {
 		case rep.JobsSame > 0:
 			return j.ID, fmt.Sprintf("Job %s (%s) is as it was.", j.ID, j.Title), nil

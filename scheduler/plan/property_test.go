@@ -12,7 +12,7 @@ import (
 // that the rules know.
 func drawInput(t *rapid.T, days, crews, jobs int) Input {
 	in := Input{
-		Days: rapid.IntRange(0, days).Draw(t, "days"), M: rapid.SampledFrom([]int64{50, 1000}).Draw(t, "M"),
+		Days: rapid.IntRange(days/2, days).Draw(t, "days"), M: rapid.SampledFrom([]int64{50, 1000}).Draw(t, "M"),
 		Costs: Costs{
 			Move:        []Tier{{2, 20_000}, {4, 12_000}, {7, 7_000}, {999, 1_000}},
 			ShortNotice: 6_000, SwapSlot: 1_500, Unplace: 5_000,
@@ -20,10 +20,10 @@ func drawInput(t *rapid.T, days, crews, jobs int) Input {
 		},
 	}
 	in.Working = rapid.SliceOfN(rapid.SampledFrom([]bool{true, true, true, false}), in.Days, in.Days).Draw(t, "working")
-	for i := range rapid.IntRange(0, crews).Draw(t, "crews") {
+	for i := range rapid.IntRange(crews/2, crews).Draw(t, "crews") {
 		in.Crews = append(in.Crews, drawCrew(t, fmt.Sprint("crew", i), in.Days))
 	}
-	for i := range rapid.IntRange(0, jobs).Draw(t, "jobs") {
+	for i := range rapid.IntRange(jobs/2, jobs).Draw(t, "jobs") {
 		in.Jobs = append(in.Jobs, drawJob(t, fmt.Sprint("job", i), &in))
 	}
 	return in
