@@ -15,7 +15,6 @@ import (
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/stdlib"
-	_ "modernc.org/sqlite" // the "sqlite" driver
 )
 
 // ErrNotFound says that the firm, job, message or run asked for is not there.
@@ -36,12 +35,10 @@ type DB struct {
 	lock *os.File                // SQLite: the lock file while any is held
 }
 
-// Sizes of the pools and the wait for another process's SQLite transaction.
-// Common practice, no source.
+// Sizes of the pools. Common practice, no source.
 const (
 	readers     = 4
 	connections = 8
-	busyMillis  = "10000"
 )
 
 // Open opens the database that dsn names, "sqlite:PATH" or "postgres://…",
@@ -83,12 +80,12 @@ func (d *DB) openSQLite() error {
 	if err := f.Close(); err != nil {
 		return err
 	}
-	writer, err := sql.Open("sqlite", sqliteURI(d.path, true))
+	writer, err := sql.Open("sqlite", sqliteURI(d.path, true, turn))
 	if err != nil {
 		return err
 	}
 	writer.SetMaxOpenConns(1)
-	reader, err := sql.Open("sqlite", sqliteURI(d.path, false))
+	reader, err := sql.Open("sqlite", sqliteURI(d.path, false, patience))
 	if err != nil {
 		return errors.Join(err, writer.Close())
 	}

@@ -4,7 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
+	"strconv"
 	"strings"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 )
@@ -74,10 +76,11 @@ func redact(dsn string) string {
 }
 
 // sqliteURI gives the driver's name for a file: a writer begins every
-// transaction as a write and waits for others, a reader cannot write.
-func sqliteURI(path string, write bool) string {
+// transaction as a write, a reader cannot write; wait is how long either waits
+// for another's lock.
+func sqliteURI(path string, write bool, wait time.Duration) string {
 	q := url.Values{}
-	q.Set("_busy_timeout", busyMillis)
+	q.Set("_busy_timeout", strconv.FormatInt(wait.Milliseconds(), 10))
 	q.Set("_foreign_keys", "1")
 	if write {
 		q.Set("_txlock", "immediate")

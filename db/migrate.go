@@ -18,17 +18,28 @@ var migrations embed.FS
 const migrateLock = 0x6c617963617374
 
 // migrate brings the schema up to date, whatever other processes do meanwhile.
-func (d *DB) migrate(ctx context.Context) (err error) {
-	if d.pg == nil {
-		// Two processes may create the same file together: the one that comes
-		// second fails and finds the work done when it looks again.
-		for n := 1; ; n++ {
-			err := d.up(ctx)
-			if err == nil || n == tries || ctx.Err() != nil {
-				return err
-			}
+func (d *DB) migrate(ctx context.Context) error {
+	if d.pg != nil {
+		return d.migratePostgres(ctx)
+	}
+	// The writer's own pool waits too shortly for this, see begin.
+	pool, err := sql.Open("sqlite", sqliteURI(d.path, true, patience))
+	if err != nil {
+		return err
+	}
+	pool.SetMaxOpenConns(1)
+	defer func() { _ = pool.Close() }()
+	// Two processes may create the same file together: the one that comes
+	// second fails and finds the work done when it looks again.
+	for n := 1; ; n++ {
+		err := up(ctx, pool, goose.DialectSQLite3)
+		if err == nil || n == tries || ctx.Err() != nil {
+			return err
 		}
 	}
+}
+
+func (d *DB) migratePostgres(ctx context.Context) (err error) {
 	conn, err := d.writer.Conn(ctx)
 	if err != nil {
 		return err
@@ -43,15 +54,15 @@ func (d *DB) migrate(ctx context.Context) (err error) {
 			err = fmt.Errorf("end the migration lock: %w", e)
 		}
 	}()
-	return d.up(ctx)
+	return up(ctx, d.writer, goose.DialectPostgres)
 }
 
-func (d *DB) up(ctx context.Context) error {
+func up(ctx context.Context, pool *sql.DB, dialect goose.Dialect) error {
 	files, err := fs.Sub(migrations, "migrations")
 	if err != nil {
 		return err
 	}
-	p, err := provider(d.writer, d.pg != nil, files)
+	p, err := goose.NewProvider(dialect, pool, files, goose.WithDisableGlobalRegistry(true))
 	if err != nil {
 		return fmt.Errorf("prepare migrations: %w", err)
 	}
@@ -69,12 +80,4 @@ func (d *DB) up(ctx context.Context) error {
 		return fmt.Errorf("bring schema from version %d to %d: %w", have, know, err)
 	}
 	return nil
-}
-
-func provider(pool *sql.DB, postgres bool, files fs.FS) (*goose.Provider, error) {
-	dialect := goose.DialectSQLite3
-	if postgres {
-		dialect = goose.DialectPostgres
-	}
-	return goose.NewProvider(dialect, pool, files, goose.WithDisableGlobalRegistry(true))
 }

@@ -3,6 +3,7 @@ package db_test
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -156,4 +157,43 @@ func TestPostgreSQLDropsConnections(t *testing.T) {
 	}
 	defer func() { _ = other.Close() }()
 	holdSoon(t, other, "saltbox")()
+}
+
+// TestSQLiteWaitsItsTurn: while another process writes, a write waits as long
+// as its context lets it, and reading goes on.
+func TestSQLiteWaitsItsTurn(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "laycast.db")
+	d, err := db.Open(t.Context(), "sqlite:"+path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = d.Close() }()
+	raw, err := sql.Open("sqlite", path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = raw.Close() }()
+	raw.SetMaxOpenConns(1)
+	if _, err := raw.ExecContext(t.Context(), `BEGIN IMMEDIATE`); err != nil {
+		t.Fatal(err)
+	}
+	short, cancel := context.WithTimeout(t.Context(), 300*time.Millisecond) // several turns
+	defer cancel()
+	if _, err := d.SetFirm(short, job.Firm{UID: "saltbox"}); !errors.Is(err, context.DeadlineExceeded) {
+		t.Fatalf("wrote beside another writer: %v", err)
+	}
+	if uids, err := d.Firms(t.Context()); err != nil || len(uids) != 0 {
+		t.Fatalf("%v, %v", uids, err)
+	}
+	done := make(chan error)
+	go func() {
+		_, err := d.SetFirm(context.Background(), job.Firm{UID: "saltbox"})
+		done <- err
+	}()
+	if _, err := raw.ExecContext(t.Context(), `ROLLBACK`); err != nil {
+		t.Fatal(err)
+	}
+	if err := <-done; err != nil {
+		t.Fatal(err)
+	}
 }

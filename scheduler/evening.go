@@ -40,6 +40,11 @@ func (w *work) evening(ctx context.Context) error {
 			continue
 		}
 		c := call.DecideEvening(in)
+		if w.unheard(v, tomorrow, c) {
+			w.takeOff(v, tomorrow)
+			off = true
+			continue
+		}
 		w.addCall(c)
 		if c.Blind {
 			blind = append(blind, fmt.Sprintf("%s (%s): %s", in.Job.Title, in.Job.ID, c.Reasons[0]))
@@ -53,6 +58,20 @@ func (w *work) evening(ctx context.Context) error {
 	}
 	w.blind("tomorrow", blind, "They are on hold until the second look in the morning. If there is no good forecast by then they are no-go.")
 	return w.settleDay(ctx, off)
+}
+
+// unheard reports whether a visit is not to be called, because its customer
+// does not know the day: one who was told another day keeps it, and one who was
+// told none is not surprised by anything but a go. Without a forecast to judge
+// by, a visit that nobody was told of is still put on hold, so that it shows.
+func (w *work) unheard(v job.Visit, d job.Date, c call.Call) bool {
+	if v.Done > 0 || v.Told == d {
+		return false
+	}
+	if holds := v.Told.After(d) && !w.tookBack(v); holds {
+		return true
+	}
+	return c.Outcome != call.Go && (!c.Blind || !v.Told.IsZero())
 }
 
 // settleDay ends a round of calls: what was called off is planned anew, and

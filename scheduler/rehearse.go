@@ -55,15 +55,15 @@ func (s *Scheduler) Rehearse(ctx context.Context, firm string, clock *VirtualClo
 // machine or a corrected clock is noticed at once.
 const wake = 15 * time.Second
 
-// Serve does what is due, for every firm, until ctx ends. Every wake is told to
+// Serve does what is due for a firm until ctx ends. Every wake is told to
 // ticked. An error of one task is logged and does not stop the others: its
 // lease runs out and it is done again.
-func (s *Scheduler) Serve(ctx context.Context, ticked func(time.Time)) error {
+func (s *Scheduler) Serve(ctx context.Context, firm string, ticked func(time.Time)) error {
 	tick := time.NewTicker(wake)
 	defer tick.Stop()
 	for {
 		for ctx.Err() == nil {
-			did, err := s.Step(ctx, "")
+			did, err := s.Step(ctx, firm)
 			if err != nil && ctx.Err() == nil {
 				s.Log.Error().Err(err).Msg("task failed")
 				break

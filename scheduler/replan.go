@@ -280,11 +280,24 @@ func (p *planner) way(c *candidate, hands int) (plan.Way, error) {
 		if p.in.Working[i] && (!barred(c.booking, d) || c.fixed) {
 			day := g.Judge(cs, d, p.w.now, p.w.book.Firm.Bounds)
 			c.days[hands][d] = day
-			odds = oddsOf(day, way.HalfDays, p.noon(d))
+			if p.mayTell(c.visit, d, day) || c.fixed {
+				odds = oddsOf(day, way.HalfDays, p.noon(d))
+			}
 		}
 		way.Odds = append(way.Odds, odds)
 	}
 	return way, nil
+}
+
+// mayTell reports whether a visit may stand on a day as far as its customer is
+// concerned: one who holds a date can be given another only in time and when it
+// is likely enough to be told.
+func (p *planner) mayTell(v job.Visit, d job.Date, day rules.Day) bool {
+	if v.Told.IsZero() || v.Told == d || !v.Told.After(p.w.today()) || p.w.tookBack(v) {
+		return true
+	}
+	s, ok := day.BestStart()
+	return ok && d.After(p.w.today().AddDays(1)) && s.Sealed >= p.w.book.Firm.Bounds.Tell
 }
 
 func (p *planner) noon(d job.Date) time.Time { return job.Instant(d, 12*60, p.w.zone) }

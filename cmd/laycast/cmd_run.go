@@ -184,7 +184,7 @@ func (s *session) serve(ctx context.Context, h *house, sched *scheduler.Schedule
 	failed := make(chan error, 1)
 	go func() { failed <- srv.Serve(ln) }()
 	worked := make(chan error, 1)
-	go func() { worked <- sched.Serve(ctx, health.Ticked) }()
+	go func() { worked <- sched.Serve(ctx, h.firm.UID, health.Ticked) }()
 	select {
 	case <-ctx.Done():
 	case err = <-failed:

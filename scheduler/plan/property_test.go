@@ -187,3 +187,30 @@ func worthOf(in Input, vs []Placing) (int64, bool) {
 	travel, err := c.travel()
 	return sum - travel, err == nil
 }
+
+// Crews that are alike are planned as a class; told apart by a skill nobody
+// wants they must reach the same.
+func TestCrewsAlikeOrToldApart(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		in := drawInput(t, 8, 1, 12)
+		if len(in.Crews) == 0 {
+			return
+		}
+		in.Crews = []Crew{in.Crews[0], in.Crews[0], in.Crews[0]}
+		apart := in
+		apart.Crews = nil
+		for i := range in.Crews {
+			in.Crews[i].ID = fmt.Sprint("crew", i)
+			c := in.Crews[i]
+			c.Skills = append([]string{fmt.Sprint("whistling", i)}, c.Skills...)
+			apart.Crews = append(apart.Crews, c)
+		}
+		a, b := Solve(in), Solve(apart)
+		if err := Check(in, a); err != nil {
+			t.Fatal(err)
+		}
+		if !a.Proven || !b.Proven || a.Objective != b.Objective {
+			t.Fatalf("alike %d (proven %t), apart %d (proven %t)", a.Objective, a.Proven, b.Objective, b.Proven)
+		}
+	})
+}

@@ -1,0 +1,151 @@
+package season
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"laycast/forecast"
+	"laycast/job"
+	"laycast/rules"
+	"laycast/scheduler/call"
+)
+
+// Forecasts are the issues that stood at any time of the year.
+type Forecasts interface {
+	Issue(now time.Time) (forecast.Issue, error)
+}
+
+// Called is what would have been called in one month, and how the days went
+// that were laid.
+type Called struct {
+	Month   time.Month
+	Days    int
+	Go      int // called go in the evening
+	Hold    int // left to the second look
+	Laid    int // go after the second look
+	Held    int // of the laid: sealed, by the record
+	Full    int // of the held: topcoated the same day
+	Rained  int // of the laid: rain on the open roof, by the record
+	Unknown int // of the laid: hours of the record are missing
+}
+
+// When calls are made: the defaults of job.DefaultFirm (18:00 the evening
+// before, 05:30 on the day).
+const (
+	eveningAt    job.TimeOfDay = 18 * 60
+	secondLookAt job.TimeOfDay = 5*60 + 30
+)
+
+// Called lives through a year with only the forecasts to go by: each evening
+// the call for tomorrow, each morning the second look, on the same untouched
+// roof every day; and has the record say what came of each day that was laid.
+// A crew whose go stands comes when the evening told it. The result has one
+// year of months for each area. It fails where a forecast cannot be had.
+func (p Place) Called(w Weather, f Forecasts, year int, tell func(job.Date)) ([][12]Called, error) {
+	out := make([][12]Called, len(p.Areas))
+	for d := (job.Date{Year: year, Month: time.January, Day: 1}); d.Year == year; d = d.AddDays(1) {
+		evening, err := p.look(f, d, d.AddDays(-1), eveningAt)
+		if err != nil {
+			return nil, err
+		}
+		morning, err := p.look(f, d, d, secondLookAt)
+		if err != nil {
+			return nil, err
+		}
+		g := p.recorded(w, d)
+		for i := range p.Areas {
+			m := &out[i][d.Month-1]
+			m.Month = d.Month
+			p.calledDay(g, evening, morning, p.caseOf(i), d, m)
+		}
+		if tell != nil {
+			tell(d)
+		}
+	}
+	return out, nil
+}
+
+// look is one look at the forecast for a day.
+type look struct {
+	now    time.Time
+	issue  forecast.Issue
+	ground *rules.Ground
+}
+
+// look asks for the issue that stands on day `on` at a time of day, and works
+// out the ground of day d from it.
+func (p Place) look(f Forecasts, d, on job.Date, at job.TimeOfDay) (look, error) {
+	now := job.Instant(on, at, p.Zone)
+	is, err := f.Issue(now)
+	if err != nil {
+		return look{}, fmt.Errorf("forecast of %s for %s: %w", on, d, err)
+	}
+	end := job.Instant(d, 0, p.Zone).Truncate(time.Hour).Add(hoursFrom * time.Hour)
+	near := forecast.Issue{Det: until(is.Det, end), Ens: until(is.Ens, end)}
+	return look{now, is, rules.NewGround(near, p.Job.Site, rules.SurfaceOf(p.Job), p.Profile)}, nil
+}
+
+// until gives a run without its hours from end on: what comes after them tells
+// nothing of the day, and costs time.
+func until(r *forecast.Run, end time.Time) *forecast.Run {
+	if r == nil || !r.Hours.End().After(end) {
+		return r
+	}
+	short, h := *r, r.Hours
+	n := max(h.Slot(end), 0)
+	short.Hours = forecast.Hours{Start: h.Start, N: n, Members: h.Members}
+	for v, col := range h.Cols {
+		if col == nil {
+			continue
+		}
+		for m := range h.Members {
+			short.Hours.Cols[v] = append(short.Hours.Cols[v], col[m*h.N:m*h.N+n]...)
+		}
+	}
+	return &short
+}
+
+// calledDay makes both calls for one day and adds it to its month.
+func (p Place) calledDay(was *rules.Ground, evening, morning look, c rules.Case, d job.Date, m *Called) {
+	m.Days++
+	input := func(l look) call.Input {
+		return call.Input{
+			Firm: p.Firm, Job: c.Job, Visit: job.Visit{Job: c.Job.ID, N: 1, Days: []job.Date{d}}, Date: d,
+			Now: l.now, Due: l.now, Day: l.ground.Judge(c, d, l.now, p.Firm.Bounds), Issue: l.issue,
+		}
+	}
+	first := call.DecideEvening(input(evening))
+	switch first.Outcome {
+	case call.NoGo:
+		return // final: the day is planned anew
+	case call.Go:
+		m.Go++
+	case call.Hold:
+		m.Hold++
+	}
+	again := input(morning)
+	again.Standing = &first
+	second, changed := call.DecideSecondLook(again)
+	if second.Outcome != call.Go {
+		return
+	}
+	start := second.Start
+	if !changed {
+		start = first.Start
+	}
+	m.Laid++
+	sealed, full, rained, known := was.Outturn(c, d, start)
+	count := func(n *int, is bool) {
+		if is {
+			*n++
+		}
+	}
+	count(&m.Unknown, !known)
+	count(&m.Held, known && sealed)
+	count(&m.Full, known && sealed && full)
+	count(&m.Rained, known && rained)
+}
+
+// perimeter gives the edge in metres of a square roof of so many m².
+func perimeter(areaM2 float64) float64 { return 4 * math.Sqrt(areaM2) }

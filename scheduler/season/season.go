@@ -1,0 +1,165 @@
+// Package season counts laying days: on how many days of each month a roof
+// could have been sealed under the limits of a profile, what stopped the
+// others, and, where the weather can also be forecast, what would have been
+// called and how the called days went. It is pure.
+package season
+
+import (
+	"sort"
+	"time"
+
+	"laycast/forecast"
+	"laycast/job"
+	"laycast/rules"
+)
+
+// Weather is a record of what was.
+type Weather interface {
+	// Truth gives n hourly slots from start on, for one member.
+	Truth(start time.Time, n int) forecast.Hours
+}
+
+// Place is a site, the work on it and the crew that would do it. Every area is
+// a roof of its own that is never begun: each day is asked for its next bay.
+type Place struct {
+	Firm    job.Firm // zone, working hours and the bounds of a call
+	Zone    *time.Location
+	Job     job.Job // site, kind of work and deck; the area and edges are set by Areas
+	Areas   []float64
+	Crew    int // hands
+	Profile rules.Profile
+}
+
+// Month is what came of the days of one month under perfect knowledge, summed
+// over years where there are several.
+type Month struct {
+	Month    time.Month
+	Days     int
+	Unknown  int     // of them, days with hours missing on which the answer hangs
+	Sealable int     // days with a time on site from which the day's bay is sealed
+	Full     int     // and topcoated the same day
+	BayM2    float64 // sum over days of the area that one day takes of the roof
+	Causes   map[rules.Limit]int
+}
+
+// Binding gives the limit that stopped most of the month's days, "" when none
+// was stopped. Of two equals it gives the first by name.
+func (m Month) Binding() rules.Limit {
+	var names []string
+	for l := range m.Causes {
+		names = append(names, string(l))
+	}
+	sort.Strings(names)
+	best, most := rules.Limit(""), 0
+	for _, n := range names {
+		if k := m.Causes[rules.Limit(n)]; k > most {
+			best, most = rules.Limit(n), k
+		}
+	}
+	return best
+}
+
+// Hours of record around a day: the deck carries the water of two days before,
+// and a topcoat must stay free of frost into the next morning.
+const (
+	hoursBefore = 48
+	hoursFrom   = 44
+)
+
+// Known judges every civil day of a year by the record itself. A day counts as
+// sealable when there is a time on site from which a crew of the middle pace
+// (rules.Outturn) seals the day's bay; knowing the weather it chooses that time
+// and nothing else: from there on it works by the hours up to now, as the
+// forecast's members do. What stopped the other days is asked of rules.Judge,
+// with the record as every one of the fewest members that give a verdict. The
+// result has one year of months for each area. tell, when not nil, hears each
+// day as it is done.
+func (p Place) Known(w Weather, year int, tell func(job.Date)) [][12]Month {
+	out := make([][12]Month, len(p.Areas))
+	for d := (job.Date{Year: year, Month: time.January, Day: 1}); d.Year == year; d = d.AddDays(1) {
+		g := p.recorded(w, d)
+		for i := range p.Areas {
+			m := &out[i][d.Month-1]
+			m.Month = d.Month
+			p.knownDay(g, p.caseOf(i), d, m)
+		}
+		if tell != nil {
+			tell(d)
+		}
+	}
+	return out
+}
+
+// knownDay adds one day to its month.
+func (p Place) knownDay(g *rules.Ground, c rules.Case, d job.Date, m *Month) {
+	m.Days++
+	if bay, ok := c.NextBay(d); ok {
+		m.BayM2 += bay.AreaM2
+	}
+	day := g.Judge(c, d, time.Time{}, p.Firm.Bounds)
+	sealable, full, missing := false, false, false
+	for _, s := range day.Starts {
+		sealed, topcoated, _, known := g.Outturn(c, d, s.At)
+		sealable, full = sealable || sealed, full || topcoated
+		missing = missing || !known
+	}
+	switch {
+	case sealable:
+		m.Sealable++
+		if full {
+			m.Full++
+		}
+	case missing || (day.Members > 0 && day.Members < rules.LeastMembers):
+		m.Unknown++
+	default:
+		if m.Causes == nil {
+			m.Causes = map[rules.Limit]int{}
+		}
+		m.Causes[cause(day)]++
+	}
+}
+
+// cause gives what stopped a day. Without a start there was no time to work in.
+func cause(day rules.Day) rules.Limit {
+	switch {
+	case len(day.Starts) == 0:
+		return rules.LimitDaylight
+	case len(day.Failing) == 0: // the quick half of the members sealed it
+		return rules.LimitTime
+	}
+	return day.Failing[0].Limit
+}
+
+// caseOf gives the case of an area, as a square roof with a drip edge all
+// around and one outlet.
+func (p Place) caseOf(i int) rules.Case {
+	j := p.Job
+	j.Roof.AreaM2 = p.Areas[i]
+	j.Roof.Edges = []job.Edge{{Kind: job.Drip, LengthM: perimeter(p.Areas[i])}}
+	j.Roof.Outlets = 1
+	return rules.Case{Job: job.Booking{Job: j, State: job.Booked, NextVisit: 1}, Crew: p.Crew, Profile: p.Profile, Hours: p.Firm.Work, Zone: p.Zone}
+}
+
+// recorded gives the ground of a day as it was: two days of past hours, then
+// the record as each of the fewest members that make a verdict.
+func (p Place) recorded(w Weather, d job.Date) *rules.Ground {
+	start := job.Instant(d, 0, p.Zone).Truncate(time.Hour)
+	one := w.Truth(start.Add(-hoursBefore*time.Hour), hoursBefore+hoursFrom)
+	det := forecast.Run{Source: "record", Endpoint: forecast.Deterministic, Hours: one, Digest: d.String()}
+	ens := forecast.Run{Source: "record", Endpoint: forecast.Ensemble, Hours: equal(one, hoursBefore, rules.LeastMembers), Digest: d.String()}
+	return rules.NewGround(forecast.Issue{Det: &det, Ens: &ens}, p.Job.Site, rules.SurfaceOf(p.Job), p.Profile)
+}
+
+// equal gives n members that are all the hours of one from slot `from` on.
+func equal(one forecast.Hours, from, n int) forecast.Hours {
+	out := forecast.Hours{Start: one.Start.Add(time.Duration(from) * time.Hour), N: one.N - from, Members: n}
+	for v, col := range one.Cols {
+		if col == nil {
+			continue
+		}
+		for range n {
+			out.Cols[v] = append(out.Cols[v], col[from:one.N]...)
+		}
+	}
+	return out
+}
