@@ -5,23 +5,30 @@ package web
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"net/http"
 	"sync"
 	"time"
 )
 
-// Pinger asks the database for a sign of life.
-type Pinger interface {
+// Watched is what the health page looks at.
+type Watched interface {
+	// Ping asks the database for a sign of life.
 	Ping(ctx context.Context) error
+	// Unheard counts the evening calls for today or later, made before the
+	// given time, whose crew has not been told.
+	Unheard(ctx context.Context, madeBefore time.Time) (int, error)
+	// Forecast gives when a forecast was last fetched; zero: never.
+	Forecast(ctx context.Context) (time.Time, error)
 }
 
 // Clock tells the time.
 type Clock interface{ Now() time.Time }
 
-// Health watches over the daemon: the database answers, and the scheduler
-// looked at its clock lately.
+// Health watches over the daemon: the database answers, the scheduler looked at
+// its clock lately, and every crew that was called has been told.
 type Health struct {
-	db    Pinger
+	db    Watched
 	clock Clock
 
 	mu     sync.Mutex
@@ -29,7 +36,7 @@ type Health struct {
 }
 
 // NewHealth gives a watch that counts from now.
-func NewHealth(db Pinger, clock Clock) *Health {
+func NewHealth(db Watched, clock Clock) *Health {
 	return &Health{db: db, clock: clock, ticked: clock.Now()}
 }
 
@@ -44,11 +51,16 @@ func (h *Health) Ticked(t time.Time) {
 // fetch is no alarm.
 const stuckAfter = 3 * time.Minute
 
+// heardWithin is how long after a call its crew must have been told: the
+// absence check comes 20 minutes after the call.
+const heardWithin = 20 * time.Minute
+
 // report is what /healthz says.
 type report struct {
 	OK       bool      `json:"ok"`
 	Problems []string  `json:"problems"`
 	Ticked   time.Time `json:"ticked"`
+	Forecast any       `json:"forecast"` // when one was last fetched; old weather is no fault of ours, and never a go
 }
 
 func (h *Health) report(ctx context.Context) report {
@@ -59,11 +71,27 @@ func (h *Health) report(ctx context.Context) report {
 	defer cancel()
 	if err := h.db.Ping(ctx); err != nil {
 		r.OK, r.Problems = false, append(r.Problems, "the database does not answer")
+	} else {
+		h.look(ctx, &r)
 	}
 	if h.clock.Now().Sub(r.Ticked) > stuckAfter {
 		r.OK, r.Problems = false, append(r.Problems, "the scheduler has not looked at its clock since "+r.Ticked.UTC().Format(time.RFC3339))
 	}
 	return r
+}
+
+// look adds what the book knows of how things stand.
+func (h *Health) look(ctx context.Context, r *report) {
+	n, err := h.db.Unheard(ctx, h.clock.Now().Add(-heardWithin))
+	switch {
+	case err != nil:
+		r.OK, r.Problems = false, append(r.Problems, "the calls cannot be read")
+	case n > 0:
+		r.OK, r.Problems = false, append(r.Problems, fmt.Sprintf("%d calls have not reached their crew", n))
+	}
+	if t, err := h.db.Forecast(ctx); err == nil && !t.IsZero() {
+		r.Forecast = t.UTC().Format(time.RFC3339)
+	}
 }
 
 // ServeHTTP says how the daemon is, with 503 where it is not well.

@@ -48,6 +48,7 @@ type house struct {
 	book     ledger.Book
 	rows     map[string][]ledger.Published // by "reader person"
 	broken   error                         // what every reading answers
+	unheard  []time.Time                   // when the calls were made that no crew heard
 	lookups  int
 	waiting  []string
 	approved int
@@ -55,6 +56,43 @@ type house struct {
 }
 
 func (h *house) Ping(context.Context) error { return h.broken }
+
+func (h *house) Unheard(_ context.Context, madeBefore time.Time) (int, error) {
+	n := 0
+	for _, k := range h.unheard {
+		if k.Before(madeBefore) {
+			n++
+		}
+	}
+	return n, h.broken
+}
+
+func (h *house) Forecast(context.Context) (time.Time, error) { return time.Time{}, h.broken }
+
+// TestHealth: a call that has not reached its crew after 20 minutes makes the
+// daemon unwell, one made just now does not; so does a silent scheduler.
+func TestHealth(t *testing.T) {
+	ask := func(h *house) (int, string) {
+		w := httptest.NewRecorder()
+		h.handler(t).ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/healthz", nil))
+		return w.Code, w.Body.String()
+	}
+	h := openHouse()
+	now := h.clock.Now()
+	h.unheard = []time.Time{now.Add(-5 * time.Minute)}
+	if code, body := ask(h); code != http.StatusOK {
+		t.Errorf("a call of five minutes ago: %d %s", code, body)
+	}
+	h.unheard = append(h.unheard, now.Add(-25*time.Minute))
+	if code, body := ask(h); code != http.StatusServiceUnavailable || !strings.Contains(body, "1 calls have not reached") {
+		t.Errorf("a call of 25 minutes ago: %d %s", code, body)
+	}
+	h.unheard = nil
+	h.broken = errors.New("gone")
+	if code, body := ask(h); code != http.StatusServiceUnavailable || !strings.Contains(body, "database") {
+		t.Errorf("no database: %d %s", code, body)
+	}
+}
 
 func (h *house) FindLink(_ context.Context, hash string) (access.Link, bool, error) {
 	h.mu.Lock()

@@ -169,7 +169,7 @@ func (s *session) serve(ctx context.Context, h *house, sched *scheduler.Schedule
 	if err != nil {
 		return fmt.Errorf("listen on %s: %w", h.cfg.Listen, err)
 	}
-	health := web.NewHealth(h.db, sched.Clock)
+	health := web.NewHealth(watched{h, sched.Clock}, sched.Clock)
 	handler, err := h.pages(ctx, health, sched, demo, log)
 	if err != nil {
 		return errors.Join(err, ln.Close())

@@ -3,11 +3,14 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"net/http"
+	"time"
 
 	"github.com/rs/zerolog"
 
 	"laycast/db"
+	"laycast/job"
 	"laycast/job/access"
 	"laycast/scheduler"
 	"laycast/web"
@@ -69,3 +72,21 @@ func (h *house) pages(ctx context.Context, health *web.Health, sched *scheduler.
 		Key: key, Credit: sched.Credit, PublicURL: h.cfg.PublicURL, Log: log,
 	})
 }
+
+// watched lets the health page look at this house's firm.
+type watched struct {
+	*house
+	clock scheduler.Clock
+}
+
+func (w watched) Ping(ctx context.Context) error { return w.db.Ping(ctx) }
+
+func (w watched) Unheard(ctx context.Context, madeBefore time.Time) (int, error) {
+	zone, err := time.LoadLocation(w.firm.Zone)
+	if err != nil {
+		return 0, fmt.Errorf("load zone %s: %w", w.firm.Zone, err)
+	}
+	return w.db.Unheard(ctx, w.firm.UID, job.DateOf(w.clock.Now().In(zone)), madeBefore)
+}
+
+func (w watched) Forecast(ctx context.Context) (time.Time, error) { return w.db.LastForecast(ctx) }

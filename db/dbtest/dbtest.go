@@ -55,6 +55,7 @@ func Run(t *testing.T, fresh func(t *testing.T) string) {
 		{"links", testLinks},
 		{"revoking rivals", testRevokeRivals},
 		{"published", testPublished},
+		{"unheard", testUnheard},
 	} {
 		t.Run(part.name, func(t *testing.T) {
 			part.test(t, fresh(t))
