@@ -124,3 +124,20 @@ func (e eml) field(name string) string {
 	}
 	return v
 }
+
+// PlainText gives a mail as a reader of plain text sees it: who, to whom, what
+// about, when, and the text.
+func PlainText(wire []byte) (string, error) {
+	e, err := readMail(wire)
+	if err != nil {
+		return "", err
+	}
+	if e.Text == "" {
+		return "", errors.New("the mail has no plain text")
+	}
+	var b strings.Builder
+	for _, name := range []string{"From", "To", "Subject", "Date"} {
+		fmt.Fprintf(&b, "%s: %s\n", name, e.field(name))
+	}
+	return b.String() + "\n" + strings.ReplaceAll(e.Text, "\r\n", "\n"), nil
+}

@@ -270,7 +270,7 @@ func (s *session) tellMail(ctx context.Context, h *house, day job.Date, calls []
 		if err != nil {
 			return err
 		}
-		text, err := plainText(m.Wire)
+		text, err := web.PlainText(m.Wire)
 		if err != nil {
 			return err
 		}
