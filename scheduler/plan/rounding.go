@@ -8,11 +8,13 @@ import (
 
 // How a dive goes; found by trial on the planning benchmark.
 const (
-	diveRounds = 60   // price rounds between two settlings
-	diveSure   = 0.95 // columns taken this often are settled at once
-	diveShare  = 0.05 // share of the jobs open that is settled at the least
-	diveWidth  = 0.01 // columns that by the bounds cost more than this share are left aside
-	diveNoise  = 0.3  // on the averages, in a dive by lot
+	diveRounds = 60     // price rounds between two settlings
+	diveSure   = 0.95   // columns taken this often are settled at once
+	diveShare  = 0.05   // share of the jobs open that is settled at the least
+	diveWidth  = 0.01   // columns that by the bounds cost more than this share are left aside
+	diveWork   = 20     // overhead counted for each column of the last model,
+	diveBase   = 10_000 // and for the dive itself
+	diveNoise  = 0.6    // on the averages, in a dive by lot
 )
 
 // greedy puts columns in by falling score, each that still fits; columns scored
@@ -77,21 +79,23 @@ func (q *prices) rounded() *packing {
 
 // dive rounds step by step: the columns most often on a best path are settled,
 // the rest is priced anew, until all is settled. It gives up when what is left
-// cannot beat the best plan known. With rng it strays from the averages.
-func (q *prices) dive(best *found, rng *rand.Rand) {
+// cannot beat the best plan known. With rng it strays from the averages. It
+// gives the work done: columns looked at, and some for the overhead.
+func (q *prices) dive(best *found, rng *rand.Rand) (work int64) {
 	for {
 		best.take(q.rounded())
 		b := q.whole()
 		if b.gain <= best.gain {
-			return
+			return work + diveBase + diveWork*int64(q.m.cols.len())
 		}
 		floor := max(best.gain, b.gain-int64(diveWidth*float64(b.gain)))
 		m := q.settle(rng, func(c int32) bool { return b.col[c] > floor })
 		if m == nil {
-			return
+			return work + diveBase + diveWork*int64(q.m.cols.len())
 		}
 		q = newPrices(m, q.best)
 		q.improve(diveRounds, best.gain)
+		work += q.work
 	}
 }
 

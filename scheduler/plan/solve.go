@@ -16,6 +16,8 @@ const (
 	turnReach  = 0.03       // see prices.reach
 	lastRounds = 200        // price rounds before the search
 	quickWork  = 10_000_000 // first try of the proof
+	lotWork    = 1_000      // dives by lot, for each column
+	mostLots   = 80_000_000 // at the most
 	fixWork    = 20_000_000 // repair
 	longWork   = 30_000_000 // second try of the proof
 	colWork    = 1_000      // and this much more for each column
@@ -67,6 +69,11 @@ func (q *prices) finish(best *found, rng *rand.Rand, cols int64) int64 {
 	bound := newProof(best, quickWork).climb(m, q.best, b)
 	if bound <= best.gain {
 		return bound
+	}
+	lots := newPrices(m, q.best)
+	lots.improve(diveRounds, best.gain)
+	for left := min(lotWork*cols, mostLots); left > 0; {
+		left -= lots.dive(best, rng)
 	}
 	r := &repair{m: m, price: q.best, rng: rng, best: best, taken: repairTaken}
 	r.run(fixWork)
