@@ -11,10 +11,10 @@ export GOFLAGS ?= -buildvcs=false
 # the race detector needs a C compiler; nothing else here does
 RACE := $(if $(shell command -v gcc || command -v clang || command -v cc),-race,)
 
-.PHONY: help build test check fmt vet lint race fuzz vuln demo clean
+.PHONY: help build test check fmt vet lint race fuzz vuln demo season-table clean
 
 help: ## list what can be made
-	@awk -F ':.*## ' '/^[a-z]+:.*## /{printf "  make %-8s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
+	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-12s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
 
 build: ## build ./laycast, one static program
 	CGO_ENABLED=0 $(GO) build -trimpath -o laycast ./cmd/laycast
@@ -61,6 +61,18 @@ vuln: ## look for known weaknesses in the libraries, where the database can be r
 
 demo: ## tell the whole story once on the built-in scenario
 	$(GO) run ./cmd/laycast demo --once
+
+# the recorded station-years beside the repository
+RECORDS ?= $(wildcard ../shared/weather/stations/*.csv)
+TABLES := docs/limits-tables.md
+
+season-table: ## measure the laying limits on recorded weather: writes docs/limits-tables.md
+	@[ -n "$(RECORDS)" ] || { echo "season-table: no weather records; give RECORDS='a.csv b.csv'"; exit 1; }
+	@tmp=$$(mktemp); trap 'rm -f "$$tmp"' EXIT; \
+	sed '/^<!-- made by make season-table -->$$/q' $(TABLES) >"$$tmp"; \
+	printf '\nMade on %s.\n\n' "$$(date -u +%F)" >>"$$tmp"; \
+	$(GO) run ./cmd/laycast season --markdown --members 18 --area 12 --area 20 --area 40 $(addprefix --weather ,$(RECORDS)) >>"$$tmp"; \
+	cat "$$tmp" >$(TABLES); echo "season-table: wrote $(TABLES)"
 
 clean: ## remove what make build made
 	rm -f laycast

@@ -247,7 +247,8 @@ func TestProfiles(t *testing.T) {
 		t.Error("a profile of tar")
 	}
 	for i, s := range Polyester().Sets() {
-		if got := Polyester().bounds(i); len(got) != len(s.Bounds) || got[0] != s.Bounds[0] {
+		p := Polyester()
+		if got := p.bounds(i); len(got) != len(s.Bounds) || got[0] != s.Bounds[0] {
 			t.Errorf("set %d, %s: %v and %v", i, s.Name, got, s.Bounds)
 		}
 	}

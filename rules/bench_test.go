@@ -110,13 +110,20 @@ func TestWalkDoesNotAllocate(t *testing.T) {
 	starts := p.startsOf(g, time.Time{})
 	var r result
 	if n := testing.AllocsPerRun(20, func() {
-		for m := range g.members {
+		for m := range g.count {
 			for _, s := range starts {
 				r = g.walk(&p, m, s)
 			}
 		}
 	}); n != 0 {
-		t.Errorf("%.0f allocations in %d walks (%v)", n, len(starts)*len(g.members), r.sealed)
+		t.Errorf("%.0f allocations in %d walks (%v)", n, len(starts)*g.count, r.sealed)
+	}
+	live := make([]int, g.count)
+	for m := range live {
+		live[m] = m
+	}
+	if n := testing.AllocsPerRun(20, func() { g.outcomes(&p, live, starts) }); n > 1 {
+		t.Errorf("%.0f allocations for all starts of a day, want the one that holds them", n)
 	}
 	if n := testing.AllocsPerRun(20, func() { g.Judge(c, may4.AddDays(2), time.Time{}, job.DefaultFirm().Bounds) }); n > 60 {
 		t.Errorf("%.0f allocations in a verdict", n)

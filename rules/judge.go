@@ -1,8 +1,9 @@
 package rules
 
 import (
+	"cmp"
 	"math"
-	"sort"
+	"slices"
 	"time"
 
 	"laycast/job"
@@ -30,7 +31,7 @@ func (g *Ground) Judge(c Case, d job.Date, from time.Time, b job.Bounds) Day {
 		return day
 	}
 	var live []int
-	for m := range g.members {
+	for m := range g.count {
 		if g.known(m, starts[0], p.knownTo) {
 			live = append(live, m)
 		}
@@ -39,36 +40,53 @@ func (g *Ground) Judge(c Case, d job.Date, from time.Time, b job.Bounds) Day {
 		return day
 	}
 	day.Basis = g.basis
-	results := make([]result, len(live))
-	walkAll := func(t float64) {
-		for k, m := range live {
-			results[k] = g.walk(&p, m, t)
-		}
-	}
+	out := g.outcomes(&p, live, starts)
 	day.Starts = make([]Start, 0, len(starts))
-	for _, t := range starts {
-		walkAll(t)
-		day.Starts = append(day.Starts, share(results, g.at(t)))
+	for k, t := range starts {
+		day.Starts = append(day.Starts, share(out[k*len(live):(k+1)*len(live)], g.at(t)))
 	}
 	day.Best = bestOf(day.Starts)
 	day.Windows = windows(day.Starts, b)
-	walkAll(starts[day.Best]) // once more: to keep them all would take a megabyte a day
-	g.explain(&day, results, live)
+	g.explain(&day, &p, starts[day.Best], out[day.Best*len(live):(day.Best+1)*len(live)], live)
 	day.NoReturn = g.at(p.noReturn)
+	g.sky(&day, &p, starts[day.Best], live)
 	return day
 }
 
+// outcomes lives the day in every member from every start: member k's from
+// start s stands at s*len(live)+k. Starts that wait for the same moment have
+// the same outcome.
+func (g *Ground) outcomes(p *dayPlan, live []int, starts []float64) []outcome {
+	out := make([]outcome, len(starts)*len(live))
+	for k, m := range live {
+		w := newWalker(g, p, m)
+		begun, last := math.NaN(), outcome{}
+		for s, t := range starts {
+			w.arrive(t)
+			if !w.await() {
+				continue
+			}
+			if w.t != begun {
+				begun = w.t
+				last = w.outcome()
+			}
+			out[s*len(live)+k] = last
+		}
+	}
+	return out
+}
+
 // share counts the members.
-func share(rs []result, at time.Time) Start {
+func share(rs []outcome, at time.Time) Start {
 	s, n := Start{At: at}, float64(len(rs))
-	for _, r := range rs {
-		if r.sealed {
+	for i := range rs {
+		if rs[i].sealed {
 			s.Sealed++
 		}
-		if r.full {
+		if rs[i].full {
 			s.Full++
 		}
-		if r.rainOpen {
+		if rs[i].rainOpen {
 			s.RainOpen++
 		}
 	}
@@ -111,28 +129,33 @@ func windows(ss []Start, b job.Bounds) []Window {
 	return out
 }
 
-// explain fills in what the best start is made of.
-func (g *Ground) explain(day *Day, rs []result, live []int) {
+// explain fills in what the best start is made of. Only what is shown is lived
+// again in full: the middle member, and those that fail.
+func (g *Ground) explain(day *Day, p *dayPlan, start float64, rs []outcome, live []int) {
 	order := make([]int, 0, len(rs))
-	var sealed []float64
-	for k, r := range rs {
-		if r.sealed {
+	sealed := make([]float64, 0, len(rs))
+	var failed tally
+	for k := range rs {
+		if rs[k].sealed {
 			order = append(order, k)
-			sealed = append(sealed, r.sealedAt)
+			sealed = append(sealed, rs[k].sealedAt)
+		} else {
+			r := g.walk(p, live[k], start)
+			failed.add(g, &r)
 		}
 	}
-	sort.SliceStable(order, func(a, b int) bool { return rs[order[a]].sealedAt < rs[order[b]].sealedAt })
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(rs[a].sealedAt, rs[b].sealedAt) })
 	middle := 0 // without a seal, the control shows how far it comes
 	if len(order) > 0 {
 		middle = order[len(order)/2]
 		day.SealedBy = g.at(quantile(sealed, 0.5))
 		day.SealedByLate = g.at(quantile(sealed, 0.9))
 	}
-	r := rs[middle]
-	for _, p := range r.passages[:r.count] {
-		day.Stages = append(day.Stages, Span{p.stage, g.at(p.from), g.at(p.to), g.tightest(live[middle], p)})
+	r := g.walk(p, live[middle], start)
+	for _, x := range r.passages[:r.count] {
+		day.Stages = append(day.Stages, Span{x.stage, g.at(x.from), g.at(x.to), g.tightest(live[middle], x)})
 	}
-	day.Failing = failing(g, rs)
+	day.Failing = failed.sorted()
 }
 
 // tightest gives the check of a passage that leaves the least room, over the
@@ -141,14 +164,14 @@ func (g *Ground) explain(day *Day, rs []result, live []int) {
 func (g *Ground) tightest(m int, p passage) Check {
 	best := Check{Margin: math.Inf(1)}
 	for i := int(p.bound); i < g.n && (i < int(math.Ceil(p.to)) || i == int(p.bound)); i++ {
-		if g.fails[p.set][m][i]&^bitUnknown != 0 {
+		if g.limits.mask(p.set, m, i)&^bitUnknown != 0 {
 			continue // the crew stood by
 		}
 		for _, b := range g.profile.bounds(p.set) {
 			if b.Limit == LimitDry {
 				continue
 			}
-			v := g.members[m].value(b.Limit, i)
+			v := g.value(b.Limit, m, i)
 			c := Check{Limit: b.Limit, At: g.at(float64(i)), Value: round2(v), Bound: b.Value, Margin: round2(b.margin(v)), Unit: b.Unit}
 			if v == v && Tighter(c, best) {
 				best = c
@@ -163,33 +186,31 @@ func (g *Ground) tightest(m int, p passage) Check {
 
 func round2(x float64) float64 { return math.Round(x*100) / 100 }
 
-// failing counts the members that each limit stopped, most first.
-func failing(g *Ground, rs []result) []Failing {
-	var out []Failing
-	for _, r := range rs {
-		if r.sealed {
-			continue
-		}
-		from := g.at(math.Floor(r.causeAt))
-		to := from.Add(time.Hour)
-		i := 0
-		for i < len(out) && out[i].Limit != r.cause {
-			i++
-		}
-		if i == len(out) {
-			out = append(out, Failing{Limit: r.cause, From: from, To: to})
-		}
-		f := &out[i]
-		f.Members++
-		if from.Before(f.From) {
-			f.From = from
-		}
-		if to.After(f.To) {
-			f.To = to
-		}
+// tally counts the members that each limit stopped.
+type tally []Failing
+
+func (x *tally) add(g *Ground, r *result) {
+	from := g.at(math.Floor(r.causeAt))
+	to := from.Add(time.Hour)
+	k := slices.IndexFunc(*x, func(f Failing) bool { return f.Limit == r.cause })
+	if k < 0 {
+		k = len(*x)
+		*x = append(*x, Failing{Limit: r.cause, From: from, To: to})
 	}
-	sort.SliceStable(out, func(a, b int) bool { return out[a].Members > out[b].Members })
-	return out
+	f := &(*x)[k]
+	f.Members++
+	if from.Before(f.From) {
+		f.From = from
+	}
+	if to.After(f.To) {
+		f.To = to
+	}
+}
+
+// sorted gives the limits that stopped most members first.
+func (x tally) sorted() []Failing {
+	slices.SortStableFunc(x, func(a, b Failing) int { return cmp.Compare(b.Members, a.Members) })
+	return x
 }
 
 // Outturn lives a past day through the hours that are known to have been: what
@@ -198,7 +219,7 @@ func failing(g *Ground, rs []result) []Failing {
 // said.
 func (g *Ground) Outturn(c Case, d job.Date, start time.Time) (sealed, full, rained, known bool) {
 	p, ok := g.dayPlan(c, d)
-	if !ok || len(g.members) == 0 {
+	if !ok || g.count == 0 {
 		return false, false, false, false
 	}
 	if !g.known(0, g.hour(start), math.Min(p.sealBy, p.to)) {

@@ -229,6 +229,7 @@ func TestColdDoesNotCureInTime(t *testing.T) {
 func TestHotDeckIsNotOpened(t *testing.T) {
 	hot := fair(may4, 20).hour(forecast.Air, 6, 20, 27).hour(forecast.Solar, 9, 18, 500).hour(forecast.Cloud, 0, 24, 0)
 	cs := small()
+	cs.Profile.HeatBefore = 35 // under the laminate's own bound, so that the two can be told apart
 	top := 0.0
 	for _, h := range hot.ground(cs).HourTable(clock(may4, 9), clock(may4, 18)) {
 		top = math.Max(top, h.Surface)

@@ -1,8 +1,12 @@
 package rules
 
 import (
+	_ "embed"
 	"fmt"
+	"slices"
 	"sort"
+	"strings"
+	"sync"
 
 	"laycast/job"
 )
@@ -14,13 +18,16 @@ type Bound struct {
 	Strict bool    // the value itself already breaks the limit
 	Value  float64 // in Unit
 	Unit   string
+	Source string // where the value comes from
 }
 
 // Profile is what a resin system and a way of working ask for: how fast each
 // stage goes, which limits hold in it, and how long the work must be protected
-// after it. A Profile is a value and is not changed once made.
+// after it. A Profile is a value and is not changed once made. Values of the
+// built-in one stand, with their sources, in profiles/polyester.yaml.
 type Profile struct {
-	Name string
+	Name   string
+	Source string // of every value that names none of its own
 
 	// minutes
 	Setup      float64 // on arrival, before any stage
@@ -34,9 +41,11 @@ type Profile struct {
 	FitShare   float64 // a bay is cut so that it is laid within the day in this share of members
 
 	StripRate    float64 // m²/h for a pair
+	PrepareRate  float64 // m²/h, old laminate abraded and wiped, a slab ground and swept
 	DeckRate     float64 // m²/h
 	TrimMin      float64 // minutes for a metre of trim
 	OutletMin    float64 // minutes for an outlet
+	PrimerRate   float64 // m²/h
 	BandageMin   float64 // minutes for a metre of joint
 	JointPerM2   float64 // metres of board joint for a square metre of deck
 	LaminateRate float64 // m²/h
@@ -45,6 +54,7 @@ type Profile struct {
 	TopcoatRate  float64 // m²/h
 
 	// hours of equivalent age at 20 °C
+	PrimedAge    float64 // from the end of priming until the laminate may go on
 	SealedAge    float64 // from the end of laminating until the roof is sealed
 	SandableAge  float64
 	RainproofAge float64 // of the topcoat
@@ -52,81 +62,81 @@ type Profile struct {
 
 	OvercoatHours float64       // hours after sealing in which topcoat goes on without abrading
 	FrostHours    float64       // after the topcoat, the deck must stay at 0 °C or above
+	SlabAgeDays   float64       // least age of a balcony's slab; for people to ask, no verdict looks at it
 	SealedBy      job.TimeOfDay // the roof must be sealed by then: nobody leaves an open roof to the night
 	HeatBefore    float64       // °C: with the deck forecast hotter than this at the laminate, the roof is not opened
 
 	Opening     []Bound // strip, and the deck stage on an open roof
+	Preparing   []Bound
+	Priming     []Bound
+	PrimerCure  []Bound
 	Laminating  []Bound
 	Curing      []Bound
 	Sanding     []Bound
 	Topcoating  []Bound
 	TopcoatCure []Bound
+
+	sources map[string]string // of single values, by key; never changed
 }
 
-// Limits that several stages share. 10 m/s is close to the 23 mph above which a
-// safety regulator's page warns of lost balance (CHECKS section 8, grade S);
-// the gust and all other figures are common practice, no source.
-func windBounds() []Bound {
-	return []Bound{
-		{Limit: LimitWind, Value: 10, Unit: "m/s"},
-		{Limit: LimitGust, Value: 15, Unit: "m/s"},
+//go:embed profiles/polyester.yaml
+var polyesterYAML []byte
+
+// polyester decodes the built-in profile the first time it is asked for.
+var polyester = sync.OnceValue(func() Profile {
+	p, err := DecodeProfile("profiles/polyester.yaml", polyesterYAML)
+	if err != nil {
+		panic(err) // the program was built with a broken file, which its tests refuse
 	}
-}
+	return p
+})
 
-// noRain is the laminator's "none": less than 0.1 mm in the hour, the smallest
-// amount that the sources tell.
-func noRain() Bound { return Bound{Limit: LimitRain, Strict: true, Value: 0.1, Unit: "mm"} }
-
-func resinBounds(deckMax float64) []Bound {
-	return append([]Bound{
-		noRain(),
-		{Limit: LimitAir, Least: true, Value: 5, Unit: "°C"},
-		{Limit: LimitAir, Value: 30, Unit: "°C"},
-		{Limit: LimitDeck, Least: true, Value: 5, Unit: "°C"},
-		{Limit: LimitDeck, Value: deckMax, Unit: "°C"},
-		// 3 K: coating practice, attributed to ISO 8502-4 (CHECKS section 2, grade S, secondary pages)
-		{Limit: LimitDewMargin, Least: true, Value: 3, Unit: "K"},
-		// 85 %: steel-paint practice (CHECKS section 2, grade S, secondary pages); no source for GRP
-		{Limit: LimitRH, Value: 85, Unit: "%"},
-		{Limit: LimitDry, Value: 0, Unit: "mm"},
-	}, windBounds()...)
-}
+// PolyesterYAML gives the text of the built-in profile, to be copied and
+// changed.
+func PolyesterYAML() []byte { return slices.Clone(polyesterYAML) }
 
 // Polyester is the built-in profile. Every figure is common practice, no
-// source, unless a comment says otherwise; the resin maker's data sheet
-// governs.
+// source, unless the profile's file says otherwise; the resin maker's data
+// sheet governs.
 func Polyester() Profile {
-	return Profile{
-		Name:  "polyester",
-		Setup: 30, Break: 30, ClearUp: 30, NightJoint: 30,
-		ThirdHand: 0.4, SlowMedian: 1.2, SlowSD: 0.2, FitShare: 0.9,
-		StripRate: 10, DeckRate: 8, TrimMin: 3, OutletMin: 20, BandageMin: 1.5,
-		// Boards of 2.4 m by 0.6 m: half of each board's 6 m of edge for its
-		// 1.44 m² (the other half is the neighbour's).
-		JointPerM2:   2.08,
-		LaminateRate: 14, SandRate: 40, AbradeRate: 20, TopcoatRate: 20,
-		SealedAge: 0.75, SandableAge: 1.0, RainproofAge: 2,
-		CureE:         50, // kJ/mol; published 40 to 60 (CHECKS section 6, grade S)
-		OvercoatHours: 48, FrostHours: 14, SealedBy: 20 * 60, HeatBefore: 35,
-		Opening: append([]Bound{
-			{Limit: LimitRain, Value: 0.2, Unit: "mm"}, // cover sheets on site
-			{Limit: LimitFrost, Least: true, Strict: true, Value: 0, Unit: "°C"},
-		}, windBounds()...),
-		Laminating:  resinBounds(40),
-		Curing:      []Bound{noRain(), {Limit: LimitAir, Least: true, Value: 5, Unit: "°C"}},
-		Sanding:     []Bound{noRain()},
-		Topcoating:  resinBounds(35),
-		TopcoatCure: []Bound{noRain(), {Limit: LimitDewMargin, Least: true, Value: 1, Unit: "K"}, {Limit: LimitAir, Least: true, Value: 5, Unit: "°C"}},
+	p := polyester()
+	for _, set := range p.sets() { // the caller's own, whatever he does with them
+		*set.bounds = slices.Clone(*set.bounds)
 	}
+	return p
 }
 
-// ProfileNamed gives the profile of that name.
-func ProfileNamed(name string) (Profile, error) {
-	if name == "" || name == "polyester" {
+// ProfileNamed gives the built-in profile of that name ("" means polyester).
+func ProfileNamed(name string) (Profile, error) { return Profiles(nil).Named(name) }
+
+// Profiles are a house's own profiles by name. The built-in one need not be
+// among them, and counts before one of its name.
+type Profiles map[string]Profile
+
+// Named gives the profile of that name; "" means polyester.
+func (ps Profiles) Named(name string) (Profile, error) {
+	if name == "" || name == builtIn {
 		return Polyester(), nil
 	}
-	return Profile{}, fmt.Errorf("there is no profile %q; known: polyester", name)
+	if p, ok := ps[name]; ok {
+		return p, nil
+	}
+	return Profile{}, fmt.Errorf("there is no profile %q; known: %s", name, strings.Join(ps.Names(), ", "))
 }
+
+// Names gives the names of all profiles, the built-in one among them, in order.
+func (ps Profiles) Names() []string {
+	names := []string{builtIn}
+	for n := range ps {
+		if n != builtIn {
+			names = append(names, n)
+		}
+	}
+	sort.Strings(names)
+	return names
+}
+
+const builtIn = "polyester"
 
 // margin gives how far value lies inside the bound, negative outside it.
 func (b Bound) margin(value float64) float64 {

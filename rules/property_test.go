@@ -93,7 +93,7 @@ func outcomesOf(g *Ground, c Case, d job.Date) (outcomes, bool) {
 	if !ok {
 		return o, false
 	}
-	for m := range g.members {
+	for m := range g.count {
 		for _, s := range p.startsOf(g, time.Time{}) {
 			o.r[fmt.Sprint(m, " ", s)] = g.walk(&o.p, m, s)
 		}
@@ -226,7 +226,7 @@ func TestHeavyRainOverAllStarts(t *testing.T) {
 			}
 		})
 		after, _ := outcomesOf(wet.ground(), wet.c, wet.d)
-		for m := range before.g.members {
+		for m := range before.g.count {
 			was, is := before.anySealed(m), after.anySealed(m)
 			if is && !was {
 				rt.Fatalf("member %d is sealed only with the rain", m)
@@ -292,7 +292,7 @@ func TestOnlyTheClock(t *testing.T) {
 		bigger.p.nominal = s.c.work(bigger.p.bay)
 		bigger.p.noReturn = math.Max(bigger.p.workEnd-s.c.need(bigger.p.bay), bigger.p.from+0.5)
 		bigger.r = map[string]result{}
-		for m := range bigger.g.members {
+		for m := range bigger.g.count {
 			for _, st := range bigger.p.startsOf(bigger.g, time.Time{}) {
 				bigger.r[fmt.Sprint(m, " ", st)] = bigger.g.walk(&bigger.p, m, st)
 			}

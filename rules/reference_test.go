@@ -120,6 +120,7 @@ func (r *reference) resin(deckMost float64) bool {
 
 func (r *reference) laminate() bool { return r.resin(40) }
 func (r *reference) topcoat() bool  { return r.resin(35) }
+func (r *reference) prepare() bool  { return r.dryAir() && windOK(r.slot(r.index())) }
 func (r *reference) dryAir() bool   { return r.slot(r.index()).rain < 0.1-eps }
 
 // nextHour moves the clock to the next full hour of the data.
@@ -202,7 +203,7 @@ func coatHarmless(s slot) bool {
 }
 
 // hoursOf writes the work of a bay out, from the table of rates for a pair.
-func (r *reference) hoursOf() (strip, deck, lam, sand, top float64) {
+func (r *reference) hoursOf() (strip, prep, deck, prime, lam, sand, top float64) {
 	pace := 1 + 0.4*float64(r.c.Crew-2)
 	a, roof := r.bay.AreaM2, r.c.Job.Roof
 	sand, top = a/40/pace, a/20/pace
@@ -210,11 +211,14 @@ func (r *reference) hoursOf() (strip, deck, lam, sand, top float64) {
 		if r.bay.Late {
 			sand += a / 20 / pace
 		}
-		return 0, 0, 0, sand, top
+		return 0, 0, 0, 0, 0, sand, top
 	}
 	newBoards := roof.Work == job.Overboard || roof.Work == job.Replace && roof.Deck != job.OldBoard
 	if roof.Work == job.Replace {
 		strip = a / 10 / pace
+	}
+	if r.primes() {
+		prep, prime = a/10/pace, a/30/pace
 	}
 	deck = (3*r.bay.TrimM + 20*r.bay.Outlets) / 60 / pace
 	joints := r.bay.TrimM
@@ -226,15 +230,21 @@ func (r *reference) hoursOf() (strip, deck, lam, sand, top float64) {
 	if r.bay.Of > 1 {
 		lam += 0.5 / pace
 	}
-	return strip, deck, lam, sand, top
+	return strip, prep, deck, prime, lam, sand, top
+}
+
+// primes: sound laminate and slabs are prepared, primed, and wait an hour of
+// age for the primer.
+func (r *reference) primes() bool {
+	return r.c.Job.Roof.Work == job.Relaminate || r.c.Job.Roof.Work == job.Balcony
 }
 
 func (r *reference) live(start time.Time) (sealed, full bool) {
-	strip, deck, lam, sand, top := r.hoursOf()
+	strip, prep, deck, prime, lam, sand, top := r.hoursOf()
 	r.now, r.boardsAt = start.Add(30*time.Minute), -1
 	end := r.to.Add(-30 * time.Minute)
 	const careful = 1.5506 // 1.2 exp(0.2 × 1.28155), the pace of nine in ten
-	lastOpen := end.Add(-time.Duration((careful*(strip+deck+lam) + 0.5) * float64(time.Hour)))
+	lastOpen := end.Add(-time.Duration((careful*(strip+prep+deck+prime+lam) + 0.5 + r.primed()) * float64(time.Hour)))
 	if first := r.from.Add(30 * time.Minute); lastOpen.Before(first) {
 		lastOpen = first
 	}
@@ -244,7 +254,10 @@ func (r *reference) live(start time.Time) (sealed, full bool) {
 	}
 	replace := r.c.Job.Roof.Work == job.Replace
 	first := r.open
-	if strip+deck == 0 {
+	switch {
+	case prep > 0:
+		first = r.prepare
+	case strip+deck == 0:
 		first = r.laminate
 	}
 	if !r.until(first, lastOpen, false) {
@@ -261,11 +274,17 @@ func (r *reference) live(start time.Time) (sealed, full bool) {
 			return false, false
 		}
 	}
+	if done, _ := r.workThrough(prep, r.prepare, math.Inf(1)); !done {
+		return false, false
+	}
 	if replace && r.c.Job.Roof.Deck != job.OldBoard || r.c.Job.Roof.Work == job.Overboard {
 		r.boardsAt = r.index()
 	}
 	if done, wet := r.workThrough(deck+0.5/r.slow, r.open, spoil); !done {
 		r.rained = wet
+		return false, false
+	}
+	if prime > 0 && !r.prime(end, prime, lam) {
 		return false, false
 	}
 	if !r.until(r.laminate, end.Add(-time.Duration(1.2*lam*float64(time.Hour))), replace) {
@@ -284,6 +303,21 @@ func (r *reference) live(start time.Time) (sealed, full bool) {
 	}
 	r.sealed = r.hourOf(r.now)
 	return true, r.ripen(0.25, cureHarmless) && r.coat(sand, top)
+}
+
+func (r *reference) primed() float64 {
+	if r.primes() {
+		return 1
+	}
+	return 0
+}
+
+func (r *reference) prime(end time.Time, prime, lam float64) bool {
+	if !r.until(r.topcoat, end.Add(-time.Duration((1.2*(prime+lam)+1)*float64(time.Hour))), false) {
+		return false
+	}
+	done, _ := r.workThrough(prime, r.topcoat, 0.1-eps) // its limits are the topcoat's
+	return done && r.ripen(1, cureHarmless)
 }
 
 func (r *reference) coat(sand, top float64) bool {
@@ -315,12 +349,12 @@ func (r *reference) coat(sand, top float64) bool {
 	return true
 }
 
-// hotAhead asks the middle of the forecast for more than 35 °C on the deck
+// hotAhead asks the middle of the forecast for more than 40 °C on the deck
 // while the laminate would be laid.
 func (r *reference) hotAhead(before, laminating float64) bool {
 	from := r.hourOf(r.now) + before
 	for i := int(from); i <= int(from+laminating) && i < len(r.hot); i++ {
-		if r.hot[i] > 35 {
+		if r.hot[i] > 40 {
 			return true
 		}
 	}

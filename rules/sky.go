@@ -2,7 +2,6 @@ package rules
 
 import (
 	"math"
-	"sort"
 	"time"
 
 	"laycast/forecast"
@@ -10,33 +9,50 @@ import (
 	"laycast/rules/physics"
 )
 
-// column is one measure of one member over the hours of a sky.
+// column is one measure over the hours of a ground.
 type column []float64
 
-// measures are the columns that limits and physics look at.
+// measures are the columns that limits and physics look at, of one member.
 type measures struct {
 	air, dew, rh, rain, wind, gust   column
 	cloud, solar                     column
 	surface, margin, exchange, water column
-	rate                             column
+	rate, coldest                    column // coldest of air and deck
+}
+
+func newMeasures(n int) measures {
+	all := make(column, 14*n)
+	take := func() column {
+		c := all[:n:n]
+		all = all[n:]
+		return c
+	}
+	return measures{take(), take(), take(), take(), take(), take(), take(), take(), take(), take(), take(), take(), take(), take()}
 }
 
 // Ground is a deck under an issue of the forecast: for every member and hour
 // what the weather makes of the deck, and which limits it breaks. It is built
 // once for a site, a surface and a profile, and then judged from as often as
-// one likes. A Ground is not changed after it is made.
+// one likes. A Ground is not changed after it is made. It keeps the runs of its
+// issue, and beside them about 29 bytes for each member and hour.
 type Ground struct {
-	start   time.Time
-	n       int
-	members []measures
-	middle  measures // the deterministic run: the hour table
-	basis   Basis
-	profile Profile
-	slow    []float64 // for each member the multiple of nominal time
-	fails   [stageSets][][]mask
-	hot     column // median deck temperature over members
-	lat     float64
-	lon     float64
+	start           time.Time
+	n               int // hours
+	count           int // members
+	past, ahead     *forecast.Run
+	pastAt, aheadAt int      // slot of the run at the ground's first hour
+	middle          measures // the deterministic run: the hour table
+	basis           Basis
+	profile         Profile
+	slow            []float64 // for each member the multiple of nominal time
+	surface         []float32 // °C; member m's hour i stands at m*n+i, as in the next two
+	rate, exchange  []float64
+	limits          limitBits
+	wet, wetting    bitRows // water stands at the hour's beginning; the hour wets a dry deck
+	cold            bitRows // the deck is not known to be at 0 °C or above
+	hot             []bool  // the median deck over members is too hot to open a roof
+	rainy           []bool  // too many members have rain for it to be called unlikely
+	lat, lon        float64
 }
 
 // SurfaceOf gives the surface that the work meets: new boards, a slab, or the
@@ -57,9 +73,51 @@ func SurfaceOf(j job.Job) physics.Surface {
 // deterministic run leaves the hours before the ensemble unknown.
 func NewGround(is forecast.Issue, site job.Site, s physics.Surface, p Profile) *Ground {
 	g := &Ground{profile: p, basis: FromMembers, lat: site.Lat, lon: site.Lon}
-	runs := []*forecast.Run{is.Det, is.Ens}
+	if !g.span(is) {
+		g.basis = FromNothing
+		return g
+	}
+	deck := physics.NewStepper(s, physics.StandardPressure(site.ElevationM))
+	g.surface = make([]float32, g.count*g.n)
+	g.rate, g.exchange = make([]float64, g.count*g.n), make([]float64, g.count*g.n)
+	g.limits = newLimitBits(&g.profile, g.count, g.n)
+	g.wet, g.wetting, g.cold = newBitRows(g.count, g.n), newBitRows(g.count, g.n), newBitRows(g.count, g.n)
+	counts := make([]int, 3*g.n)
+	hotter, known, rained := counts[:g.n], counts[g.n:2*g.n], counts[2*g.n:] // members by hour
+	x := newMeasures(g.n)
+	for m := range g.count {
+		g.measure(&x, g.past, g.ahead, m, &deck)
+		g.keep(&x, m)
+		g.limits.count(rained, setLaminate, m, bitRain)
+		for i, t := range x.surface {
+			if t > p.HeatBefore {
+				hotter[i]++
+			}
+			if t == t {
+				known[i]++
+			}
+		}
+	}
+	g.hot, g.rainy = make([]bool, g.n), make([]bool, g.n)
+	for i := range g.hot { // the member in the middle of those known is among the hot
+		g.hot[i] = known[i] > 0 && hotter[i] >= known[i]-known[i]/2
+		g.rainy[i] = float64(rained[i]) >= rainLikely*float64(g.count)
+	}
+	if is.Det != nil {
+		g.measure(&x, is.Det, is.Det, 0, &deck)
+		g.middle = x
+	} else if g.count > 0 {
+		g.measure(&x, g.past, g.ahead, 0, &deck)
+		g.middle = x
+	}
+	g.slow = slowness(g.ahead.Digest, g.count, p)
+	return g
+}
+
+// span lines up the hours of the runs; false when there are none.
+func (g *Ground) span(is forecast.Issue) bool {
 	end := time.Time{}
-	for _, r := range runs {
+	for _, r := range []*forecast.Run{is.Det, is.Ens} {
 		if r == nil || r.Hours.N <= 0 || r.Hours.Members <= 0 {
 			continue
 		}
@@ -71,98 +129,98 @@ func NewGround(is forecast.Issue, site job.Site, s physics.Surface, p Profile) *
 		}
 	}
 	if g.start.IsZero() {
-		g.basis = FromNothing
-		return g
+		return false
 	}
 	g.n = int(end.Sub(g.start).Hours())
-	pressure := physics.StandardPressure(site.ElevationM)
-	past, ahead := is.Det, is.Ens
-	if ahead == nil {
-		ahead = is.Det
+	g.past, g.ahead = is.Det, is.Ens
+	if g.ahead == nil {
+		g.ahead = is.Det
 	}
-	for m := range ahead.Hours.Members {
-		g.members = append(g.members, g.measure(past, ahead, m, s, pressure))
+	g.count, g.aheadAt = g.ahead.Hours.Members, g.ahead.Hours.Slot(g.start)
+	if g.past != nil {
+		g.pastAt = g.past.Hours.Slot(g.start)
 	}
-	if is.Det != nil {
-		g.middle = g.measure(is.Det, is.Det, 0, s, pressure)
-	} else if len(g.members) > 0 {
-		g.middle = g.members[0]
-	}
-	g.slow = slowness(ahead.Digest, len(g.members), p)
-	g.hot = medianOf(g.members, g.n, func(m measures) column { return m.surface })
-	g.mark()
-	return g
+	return true
 }
 
-// measure lines up one member: the past from the deterministic run, the rest
-// from the member, then the deck hour by hour.
-func (g *Ground) measure(past, ahead *forecast.Run, m int, s physics.Surface, pressure float64) measures {
-	take := func(v forecast.Var) column {
-		c := make(column, g.n)
-		a := ahead.Hours.Slot(g.start)
-		p := 0
-		if past != nil {
-			p = past.Hours.Slot(g.start)
-		}
-		for i := range c {
-			x := ahead.Hours.At(v, m, a+i)
-			if a+i < 0 && past != nil {
-				x = past.Hours.At(v, 0, p+i)
-			}
-			c[i] = float64(x)
-		}
-		return c
+// raw gives a measure of the weather: of the past from the deterministic run,
+// of the rest from the member.
+func (g *Ground) raw(v forecast.Var, m, i int) float64 {
+	if g.aheadAt+i < 0 && g.past != nil {
+		return float64(g.past.Hours.At(v, 0, g.pastAt+i))
 	}
-	x := measures{
-		air: take(forecast.Air), dew: take(forecast.Dew), rh: take(forecast.RH), rain: take(forecast.Rain),
-		wind: take(forecast.Wind), gust: take(forecast.Gust), cloud: take(forecast.Cloud), solar: take(forecast.Solar),
+	return float64(g.ahead.Hours.At(v, m, g.aheadAt+i))
+}
+
+// take lines up one measure of one member.
+func (g *Ground) take(c column, v forecast.Var, past, ahead *forecast.Run, m int) {
+	a := ahead.Hours.Slot(g.start)
+	p := 0
+	if past != nil {
+		p = past.Hours.Slot(g.start)
 	}
-	x.surface, x.margin = make(column, g.n), make(column, g.n)
-	x.exchange, x.water, x.rate = make(column, g.n), make(column, g.n), make(column, g.n)
-	before := physics.Deck{TempC: math.NaN(), WaterMM: physics.FilmCap} // nothing is known of it: take it as wet
+	for i := range c {
+		if a+i < 0 && past != nil {
+			c[i] = float64(past.Hours.At(v, 0, p+i))
+		} else {
+			c[i] = float64(ahead.Hours.At(v, m, a+i))
+		}
+	}
+}
+
+// measure fills in the columns of one member: the weather, then the deck hour
+// by hour.
+func (g *Ground) measure(x *measures, past, ahead *forecast.Run, m int, deck *physics.Stepper) {
+	g.take(x.air, forecast.Air, past, ahead, m)
+	g.take(x.dew, forecast.Dew, past, ahead, m)
+	g.take(x.rh, forecast.RH, past, ahead, m)
+	g.take(x.rain, forecast.Rain, past, ahead, m)
+	g.take(x.wind, forecast.Wind, past, ahead, m)
+	g.take(x.gust, forecast.Gust, past, ahead, m)
+	g.take(x.cloud, forecast.Cloud, past, ahead, m)
+	g.take(x.solar, forecast.Solar, past, ahead, m)
+	before, water := math.NaN(), physics.FilmCap // nothing is known of the deck: take it as wet
 	for i := range g.n {
-		w := physics.Weather{AirC: x.air[i], DewC: x.dew[i], WindMs: x.wind[i], CloudPct: x.cloud[i], SolarWm2: x.solar[i], PressureHPa: pressure}
-		const deep = 0.9 // mm: a film that an hour neither dries out nor fills shows what the hour takes or gives
-		now := physics.Step(s, physics.Deck{TempC: before.TempC, WaterMM: deep}, w)
-		x.surface[i], x.exchange[i] = now.TempC, now.WaterMM-deep
-		x.margin[i] = now.TempC - x.dew[i]
-		x.rate[i] = physics.RateFactor(now.TempC, g.profile.CureE)
-		before = physics.Deck{TempC: now.TempC, WaterMM: film(before.WaterMM, x.exchange[i], x.rain[i])}
-		x.water[i] = before.WaterMM
+		before, x.exchange[i] = deck.Step(before, x.air[i], x.dew[i], x.wind[i], x.cloud[i], x.solar[i])
+		water = film(water, x.exchange[i], x.rain[i])
+		x.surface[i], x.water[i] = before, water
+		x.margin[i], x.coldest[i] = before-x.dew[i], min(before, x.air[i])
+		x.rate[i] = physics.RateFactor(before, g.profile.CureE)
 	}
-	return x
+}
+
+// keep stores what the walks of member m ask for.
+func (g *Ground) keep(x *measures, m int) {
+	at := m * g.n
+	copy(g.rate[at:], x.rate)
+	copy(g.exchange[at:], x.exchange)
+	wet, wetting, cold := g.wet.row(m), g.wetting.row(m), g.cold.row(m)
+	before := physics.FilmCap
+	for i := range g.n {
+		g.surface[at+i] = float32(x.surface[i])
+		if before > tolerance {
+			wet.set(i)
+		}
+		if film(0, x.exchange[i], x.rain[i]) > 0 {
+			wetting.set(i)
+		}
+		if !(x.surface[i] >= 0) {
+			cold.set(i)
+		}
+		before = x.water[i]
+	}
+	g.limits.mark(x, m)
 }
 
 // film carries the water on a deck through one hour, as physics.WaterStep does:
 // drying or dew first, then the rain. After a gap in the data the deck is
 // taken as wet.
 func film(mm, exchange, rain float64) float64 {
-	mm = math.Min(math.Max(mm+exchange, 0)+math.Max(rain, 0), physics.FilmCap)
-	if math.IsNaN(mm) {
+	mm = min(max(mm+exchange, 0)+max(rain, 0), physics.FilmCap)
+	if mm != mm {
 		return physics.FilmCap
 	}
 	return mm
-}
-
-// medianOf gives for each hour the median over members of one column, NaN
-// where none is known.
-func medianOf(ms []measures, n int, col func(measures) column) column {
-	out := make(column, n)
-	buf := make([]float64, 0, len(ms))
-	for i := range out {
-		buf = buf[:0]
-		for _, m := range ms {
-			if x := col(m)[i]; x == x {
-				buf = append(buf, x)
-			}
-		}
-		out[i] = math.NaN()
-		if len(buf) > 0 {
-			sort.Float64s(buf)
-			out[i] = buf[len(buf)/2]
-		}
-	}
-	return out
 }
 
 // hour gives the place of t among the hours of the ground, in hours since its
@@ -174,19 +232,36 @@ func (g *Ground) at(h float64) time.Time {
 	return g.start.Add(time.Duration(math.Round(h*3600)) * time.Second)
 }
 
-// known reports whether member m has every needed measure in all slots that
-// [from, to) touches.
+// value gives what a bound looks at in hour i of member m, to the seven digits
+// that are kept. Frost looks at the colder of air and deck.
+func (g *Ground) value(l Limit, m, i int) float64 {
+	deck := float64(g.surface[m*g.n+i])
+	switch l {
+	case LimitRain:
+		return g.raw(forecast.Rain, m, i)
+	case LimitWind:
+		return g.raw(forecast.Wind, m, i)
+	case LimitGust:
+		return g.raw(forecast.Gust, m, i)
+	case LimitAir:
+		return g.raw(forecast.Air, m, i)
+	case LimitFrost:
+		return math.Min(g.raw(forecast.Air, m, i), deck)
+	case LimitDeck:
+		return deck
+	case LimitDewMargin:
+		return deck - g.raw(forecast.Dew, m, i)
+	case LimitRH:
+		return g.raw(forecast.RH, m, i)
+	}
+	return math.NaN()
+}
+
+// known reports whether member m has every measure that the laminate needs in
+// all slots that [from, to) touches.
 func (g *Ground) known(m int, from, to float64) bool {
 	a, b := int(math.Floor(from)), int(math.Ceil(to))
-	if a < 0 || b > g.n {
-		return false
-	}
-	for i := a; i < b; i++ {
-		if g.fails[setLaminate][m][i]&bitUnknown != 0 {
-			return false
-		}
-	}
-	return true
+	return a >= 0 && b <= g.n && g.limits.firstUnknown(setLaminate, m, a) >= b
 }
 
 // HourTable gives the hours of [from, to) with all derived values, from the

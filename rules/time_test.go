@@ -47,7 +47,7 @@ func TestNobodyPeeks(t *testing.T) {
 				}
 			}
 		}).ground()
-		for m := range before.members {
+		for m := range before.count {
 			for _, start := range p.startsOf(before, time.Time{}) {
 				a, b := before.walk(&p, m, start), after.walk(&p, m, start)
 				if x, y := a.until(float64(cut), p.bay.Task), b.until(float64(cut), p.bay.Task); !reflect.DeepEqual(x, y) {
@@ -164,5 +164,7 @@ func moved(day Day, d time.Duration, date job.Date) Day {
 	at(&day.SealedBy)
 	at(&day.SealedByLate)
 	at(&day.NoReturn)
+	at(&day.DewLifts)
+	at(&day.RainFrom)
 	return day
 }

@@ -15,7 +15,9 @@ type Stage string
 // The stages, in the order of a day.
 const (
 	Strip       Stage = "strip"
+	Prepare     Stage = "prepare" // old laminate abraded and wiped, a slab ground and swept
 	DeckStage   Stage = "deck"
+	Primer      Stage = "primer"
 	Laminate    Stage = "laminate"
 	Cure        Stage = "cure"
 	Topcoat     Stage = "topcoat"
@@ -110,6 +112,9 @@ type Day struct {
 	Failing      []Failing `json:"failing"`
 	SealedBy     time.Time `json:"sealed_by"`      // median over members that seal
 	SealedByLate time.Time `json:"sealed_by_late"` // nine in ten seal by then
+	DewLifts     time.Time `json:"dew_lifts"`      // dew margin, humidity and a dry deck first let the laminate on in half of the members; zero where they do from the first
+	DewStays     bool      `json:"dew_stays"`      // they never do while there is work
+	RainFrom     time.Time `json:"rain_from"`      // first hour from the best start on in which a fifth of the members have rain; zero where none is
 	NoReturn     time.Time `json:"no_return"`      // the point of no return: the latest hour at which the roof may still be left unopened
 }
 

@@ -2,10 +2,9 @@ package rules
 
 import (
 	"math"
-	"time"
 
+	"laycast/forecast"
 	"laycast/job"
-	"laycast/rules/physics"
 )
 
 // passage is one stage as one member lived it, in hours of the ground.
@@ -16,14 +15,19 @@ type passage struct {
 	bound    float64 // the set's limits count from here on: sanding comes before it
 }
 
+// outcome is what came of one start in one member.
+type outcome struct {
+	sealed, full, rainOpen bool
+	sealedAt               float64 // hour
+}
+
 // result is how one start went in one member.
 type result struct {
-	sealed, full, rainOpen bool
-	cause                  Limit   // what stopped it, when not sealed
-	causeAt                float64 // hour
-	sealedAt               float64
-	passages               [6]passage
-	count                  int
+	outcome
+	cause    Limit   // what stopped it, when not sealed
+	causeAt  float64 // hour
+	passages [8]passage
+	count    int
 }
 
 // plan is what all walks of one case on one day share.
@@ -40,16 +44,19 @@ type dayPlan struct {
 }
 
 func (g *Ground) dayPlan(c Case, d job.Date) (dayPlan, bool) {
-	bay, ok := c.NextBay(d)
+	day, ok := c.workday(d)
 	if !ok {
 		return dayPlan{}, false
 	}
-	day, _ := c.workday(d)
+	bay, ok := c.nextBay(d, day)
+	if !ok {
+		return dayPlan{}, false
+	}
 	p := dayPlan{c: c, bay: bay, nominal: c.work(bay), from: g.hour(day.from), to: g.hour(day.to), dark: day.dark}
 	p.sealBy = g.hour(job.Instant(d, c.Profile.SealedBy, c.Zone))
 	p.workEnd = p.to - c.Profile.ClearUp/60
 	// A bay that fills the day to the minute may still be begun on time.
-	p.noReturn = math.Max(p.workEnd-c.need(bay), p.from+c.Profile.Setup/60)
+	p.noReturn = max(p.workEnd-c.need(bay), p.from+c.Profile.Setup/60)
 	p.knownTo = p.sealBy
 	if bay.Task == Coat {
 		p.knownTo = p.workEnd + c.Profile.FrostHours
@@ -57,59 +64,165 @@ func (g *Ground) dayPlan(c Case, d job.Date) (dayPlan, bool) {
 	return p, true
 }
 
+// diary keeps how a crew fared, for those whose day is shown.
+type diary struct {
+	result
+	waited [len(bitLimits)]float64 // hours that each limit held it up
+}
+
 // walker is a crew on its way through the day in one member. It sees only the
-// hours up to now.
+// hours up to now. With a diary it writes down what it meets; without one it
+// goes the same way, only faster.
 type walker struct {
-	g      *Ground
-	p      *dayPlan
-	m      int
-	t      float64
-	slow   float64
-	waited [len(bitLimits)]float64
-	water  float64 // film on new boards, mm; NaN: the deck that is there
-	filmAt int     // hour that water stands at the beginning of
-	r      result
+	g        *Ground
+	p        *dayPlan
+	m        int
+	t        float64
+	slow     float64
+	boards   int     // hour in which new boards were laid, -1: the deck that is there
+	wetting  int     // first hour from then on that wets them
+	water    float64 // film on new boards at the beginning of hour filmAt, mm
+	filmAt   int
+	rainOpen bool
+	bad      [stageSets]bitRow
+	wet      bitRow
+	rate     []float64
+	diary    *diary
+}
+
+func newWalker(g *Ground, p *dayPlan, m int) walker {
+	w := walker{g: g, p: p, m: m, slow: g.slow[m], wet: g.wet.row(m), rate: g.rate[m*g.n : (m+1)*g.n]}
+	for set := range w.bad {
+		w.bad[set] = g.limits.bad[set].row(m)
+	}
+	return w
+}
+
+// arrive begins a day: on site at start, at work after setting up.
+func (w *walker) arrive(start float64) {
+	w.t, w.boards, w.rainOpen = start+w.p.c.Profile.Setup/60, -1, false
+}
+
+// walk lives one day from one time on site, with all that is to be told of it.
+func (g *Ground) walk(p *dayPlan, m int, start float64) result {
+	var d diary
+	w := newWalker(g, p, m)
+	w.diary = &d
+	w.arrive(start)
+	if w.await() {
+		d.outcome = w.outcome()
+	}
+	return d.result
+}
+
+// await lets time pass until the first stage may begin.
+func (w *walker) await() bool {
+	if w.p.bay.Task == Coat {
+		return w.wait(setSand, w.p.workEnd, false) || w.failWaiting()
+	}
+	return w.wait(w.p.nominal.first(), w.p.noReturn, false) || w.failWaiting()
+}
+
+// first gives the limits of the first stage that there is.
+func (h hours) first() int {
+	switch {
+	case h.strip > 0:
+		return setOpen
+	case h.prepare > 0:
+		return setPrepare
+	case h.deck > 0:
+		return setOpen
+	}
+	return setLaminate
+}
+
+// outcome lives the day from the moment at which the first stage begins.
+func (w *walker) outcome() outcome {
+	var o outcome
+	if w.p.bay.Task == Coat {
+		if w.coat() {
+			o = outcome{sealed: true, full: true, sealedAt: w.t}
+		}
+		return o
+	}
+	if !w.seal() {
+		return outcome{rainOpen: w.rainOpen}
+	}
+	o.sealed, o.sealedAt = true, w.t
+	o.full = w.afterSeal()
+	return o
+}
+
+// free gives the hour until which a set's limits hold from the hour at t on,
+// the dry deck included; it is the hour at t itself when they do not hold now.
+func (w *walker) free(set int) int {
+	i := int(w.t)
+	if w.t < 0 || i >= w.g.n {
+		return i
+	}
+	end := w.bad[set].next(i)
+	if end == i || !w.g.limits.dry[set] {
+		return end
+	}
+	if w.boards < 0 {
+		return min(end, w.wet.next(i))
+	}
+	switch {
+	case end <= w.wetting: // nothing has wetted the boards before
+		return end
+	case i <= w.wetting:
+		return min(end, w.wetting+1)
+	case w.film(i) > tolerance:
+		return i
+	}
+	return i + 1
 }
 
 // mask gives what the hour at t breaks of a set, the dry deck included.
 func (w *walker) mask(set int) mask {
 	i := int(w.t)
-	if i < 0 || i >= w.g.n {
+	if w.t < 0 || i >= w.g.n {
 		return bitUnknown
 	}
-	m := w.g.fails[set][w.m][i]
-	if (set == setLaminate || set == setTopcoat) && w.film(i) > tolerance {
-		m |= bitDry
+	m := w.g.limits.mask(set, w.m, i)
+	if w.g.limits.dry[set] {
+		if w.boards < 0 && w.wet.has(i) || w.boards >= 0 && w.film(i) > tolerance {
+			m |= bitDry
+		}
 	}
 	return m
 }
 
-// film gives the water on the deck at the beginning of hour i. Where it is
+// lay puts new boards on the deck: they are dry.
+func (w *walker) lay() {
+	w.boards = int(w.t)
+	w.water, w.filmAt = 0, w.boards
+	w.wetting = w.g.n
+	if w.t >= 0 {
+		w.wetting = w.g.wetting.row(w.m).next(w.boards)
+	}
+}
+
+// film gives the water on new boards at the beginning of hour i. Where it is
 // nought the deck counts as dry for the last hour, which is how the hour table
 // shows that hour.
 func (w *walker) film(i int) float64 {
-	ms := &w.g.members[w.m]
-	if math.IsNaN(w.water) {
-		if i == 0 {
-			return physics.FilmCap
-		}
-		return ms.water[i-1]
-	}
 	for w.filmAt < i {
-		w.water = film(w.water, ms.exchange[w.filmAt], ms.rain[w.filmAt])
+		w.water = film(w.water, w.g.exchange[w.m*w.g.n+w.filmAt], w.g.raw(forecast.Rain, w.m, w.filmAt))
 		w.filmAt++
 	}
 	return w.water
 }
 
-// next gives the end of the hour at t, or the limit if that comes first.
-func (w *walker) next(limit float64) float64 { return math.Min(math.Floor(w.t)+1, limit) }
-
-// note keeps count of what held the crew up.
-func (w *walker) note(m mask, hours float64) {
+// note keeps count of what held the crew up in the hour at t.
+func (w *walker) note(set int, hours float64) {
+	if w.diary == nil {
+		return
+	}
+	m := w.mask(set)
 	for i := range bitLimits {
 		if m&(1<<i) != 0 {
-			w.waited[i] += hours
+			w.diary.waited[i] += hours
 		}
 	}
 }
@@ -121,15 +234,17 @@ func (w *walker) wait(set int, until float64, open bool) bool {
 		if w.t > until+1e-9 {
 			return false
 		}
-		m := w.mask(set)
-		if m == 0 {
+		if w.free(set) > int(w.t) {
 			return true
 		}
 		if open && w.rained(setOpen) {
 			return false
 		}
 		to := math.Floor(w.t) + 1
-		w.note(m, to-w.t)
+		if w.diary == nil && !open && w.t >= 0 { // nobody asks what each hour lacked
+			to = max(to, float64(w.bad[set].nextClear(int(w.t))))
+		}
+		w.note(set, to-w.t)
 		w.t = to
 	}
 }
@@ -138,29 +253,32 @@ func (w *walker) wait(set int, until float64, open bool) bool {
 // cover sheets the opening limits count, on wet resin the laminate's.
 func (w *walker) rained(set int) bool {
 	i := int(w.t)
-	if i < 0 || i >= w.g.n || w.g.fails[set][w.m][i]&bitRain == 0 {
+	if w.t < 0 || i >= w.g.n || !w.bad[set].has(i) || w.g.limits.mask(set, w.m, i)&bitRain == 0 {
 		return false
 	}
-	w.r.rainOpen = true
+	w.rainOpen = true
 	w.fail(LimitRain)
 	return true
 }
 
 // fail records what stopped the start, and when; the first cause stays.
 func (w *walker) fail(l Limit) bool {
-	if w.r.cause == "" {
-		w.r.cause, w.r.causeAt = l, w.t
+	if d := w.diary; d != nil && d.cause == "" {
+		d.cause, d.causeAt = l, w.t
 	}
 	return false
 }
 
 // failWaiting blames what held the crew up longest, or the clock.
 func (w *walker) failWaiting() bool {
+	if w.diary == nil {
+		return false
+	}
 	best, cause := 0.0, LimitTime
 	if w.p.dark {
 		cause = LimitDaylight
 	}
-	for i, h := range w.waited {
+	for i, h := range w.diary.waited {
 		if h > best {
 			best, cause = h, bitLimits[i]
 		}
@@ -169,212 +287,73 @@ func (w *walker) failWaiting() bool {
 }
 
 // do works through one stage of the given nominal hours, pausing while its
-// limits do not hold; false when it cannot end by the end of work. rainSet is
-// the set whose rain ends an open roof, -1 where rain only makes the crew wait.
-func (w *walker) do(stage Stage, set int, nominal float64, rainSet int) bool {
+// limits do not hold; false when it cannot end by the end of work. Where rain
+// spoils, an hour of the set with rain ends it; else it makes the crew wait.
+func (w *walker) do(stage Stage, set int, nominal float64, spoils bool) bool {
 	from, left := w.t, nominal*w.slow
 	for left > 1e-9 {
 		if w.t >= w.p.workEnd {
 			return w.failWaiting()
 		}
-		if rainSet >= 0 && w.rained(rainSet) {
-			return false
-		}
-		to := w.next(w.p.workEnd)
-		if m := w.mask(set); m != 0 {
-			w.note(m, to-w.t)
-			w.t = to
+		end := w.free(set)
+		if end > int(w.t) {
+			step := min(min(float64(end), w.p.workEnd)-w.t, left)
+			w.t += step
+			left -= step
 			continue
 		}
-		step := math.Min(to-w.t, left)
-		w.t += step
-		left -= step
+		if spoils && w.rained(set) {
+			return false
+		}
+		to := min(math.Floor(w.t)+1, w.p.workEnd)
+		w.note(set, to-w.t)
+		w.t = to
+	}
+	if full := float64(int(w.t + 0.5)); math.Abs(w.t-full) < 1e-9 {
+		w.t = full // rounding must not put the next stage into the hour before
 	}
 	w.pass(stage, set, from, w.t)
 	return true
 }
 
 func (w *walker) pass(stage Stage, set int, from, to float64) {
-	w.r.passages[w.r.count] = passage{stage: stage, set: set, from: from, to: to, bound: from}
-	w.r.count++
+	if d := w.diary; d != nil {
+		d.passages[d.count] = passage{stage: stage, set: set, from: from, to: to, bound: from}
+		d.count++
+	}
 }
 
 // ripen lets time pass until the age is reached at the deck's temperature;
 // false when a limit of the set breaks meanwhile or the data end.
-func (w *walker) ripen(set int, age float64, broke *mask) bool {
-	for age > 1e-9 {
-		i := int(w.t)
-		if i >= w.g.n {
-			*broke = bitUnknown
+func (w *walker) ripen(set int, age float64) bool {
+	if age <= 1e-9 {
+		return true
+	}
+	end := w.free(set)
+	for i := int(w.t); i < end; i++ {
+		rate := w.rate[i]
+		if rate != rate {
 			return false
 		}
-		if m := w.g.fails[set][w.m][i]; m != 0 {
-			*broke = m
-			return false
+		to := float64(i + 1)
+		if gain := rate * (to - w.t); gain < age {
+			age -= gain
+			w.t = to
+			if age <= 1e-9 {
+				return true
+			}
+			continue
 		}
-		rate := w.g.members[w.m].rate[i]
-		if math.IsNaN(rate) {
-			*broke = bitUnknown
-			return false
-		}
-		to := math.Floor(w.t) + 1
-		if rate*(to-w.t) >= age {
-			w.t += age / rate
-			return true
-		}
-		age -= rate * (to - w.t)
-		w.t = to
-	}
-	return true
-}
-
-// walk lives one day from one time on site.
-func (g *Ground) walk(p *dayPlan, m int, start float64) result {
-	w := walker{g: g, p: p, m: m, t: start + p.c.Profile.Setup/60, slow: g.slow[m], water: math.NaN()}
-	if p.bay.Task == Coat {
-		w.r.full = w.coat()
-		w.r.sealed, w.r.sealedAt = w.r.full, w.t
-		return w.r
-	}
-	if !w.seal() {
-		return w.r
-	}
-	w.r.sealed, w.r.sealedAt = true, w.t
-	w.r.full = w.afterSeal()
-	return w.r
-}
-
-// seal takes the roof from the first strip to the sealed laminate.
-func (w *walker) seal() bool {
-	open, n := w.p.c.opens(), w.p.nominal
-	first := setLaminate
-	if n.strip > 0 || n.deck > 0 {
-		first = setOpen
-	}
-	if !w.wait(first, w.p.noReturn, false) {
-		return w.failWaiting()
-	}
-	rain := -1
-	if open {
-		if w.tooHot() {
-			return w.fail(LimitDeck)
-		}
-		rain = setOpen
-		if !w.do(Strip, setOpen, n.strip, rain) {
-			return false
-		}
-	}
-	if w.p.c.boards() {
-		w.water, w.filmAt = 0, int(w.t)
-	}
-	pause := w.p.c.Profile.Break / 60 / w.slow // the break is as long for the slow as for the quick
-	if !w.do(DeckStage, setOpen, n.deck+pause, rain) {
-		return false
-	}
-	if !w.wait(setLaminate, w.p.workEnd-n.laminate*w.p.c.Profile.SlowMedian, open) {
-		return w.failWaiting()
-	}
-	return w.laminateAndCure(n.laminate, open)
-}
-
-// laminateAndCure lays the mat and waits until it is tack-free. Over an old
-// roof nothing is open, but rain spoils wet resin all the same.
-func (w *walker) laminateAndCure(nominal float64, open bool) bool {
-	if !w.do(Laminate, setLaminate, nominal, setLaminate) {
-		w.r.rainOpen = w.r.rainOpen && open
-		return false
-	}
-	from := w.t
-	var broke mask
-	if !w.ripen(setCure, w.p.c.Profile.SealedAge, &broke) {
-		w.r.rainOpen = open && broke&bitRain != 0
-		return w.fail(broke.first())
-	}
-	w.pass(Cure, setCure, from, w.t)
-	if w.t > w.p.sealBy {
-		return w.fail(LimitTime)
-	}
-	return true
-}
-
-// tooHot reports whether the deck is forecast too hot for the laminate, which
-// is asked at the moment at which the roof would be opened. Here the crew looks
-// ahead, as it may: at the middle of the forecast, not at its own member.
-func (w *walker) tooHot() bool {
-	n, slow := w.p.nominal, w.p.c.Profile.SlowMedian
-	from := w.t + n.toSeal(slow, w.p.c.Profile.Break) - slow*n.laminate
-	for i := int(from); i <= int(from+slow*n.laminate) && i < w.g.n; i++ {
-		if i >= 0 && w.g.hot[i] > w.p.c.Profile.HeatBefore {
-			w.t = float64(i)
-			return true
-		}
+		w.t += age / rate
+		return true
 	}
 	return false
 }
 
-// afterSeal goes on to the topcoat on the same day, if the day allows.
-func (w *walker) afterSeal() bool {
-	sealed := w.t
-	var broke mask
-	ok := w.ripen(setCure, w.p.c.Profile.SandableAge-w.p.c.Profile.SealedAge, &broke) && w.coat()
-	w.r.cause, w.r.causeAt = "", 0 // it is sealed: what stops the topcoat is no failure
-	if !ok {
-		w.t = sealed
+// broke gives what ended a ripening in the hour at t.
+func (w *walker) broke(set int) mask {
+	if m := w.mask(set); m != 0 {
+		return m
 	}
-	return ok
-}
-
-// coat sands and topcoats, and waits until the topcoat is rain-proof and past
-// frost.
-func (w *walker) coat() bool {
-	n, prof := w.p.nominal, w.p.c.Profile
-	if !w.wait(setSand, w.p.workEnd, false) || !w.do(Topcoat, setSand, n.sand, -1) {
-		return w.failWaiting()
-	}
-	w.r.count-- // sanding is part of the topcoat's span
-	from := w.r.passages[w.r.count].from
-	if !w.wait(setTopcoat, w.p.workEnd-n.topcoat*prof.SlowMedian, false) {
-		return w.failWaiting()
-	}
-	if !w.do(Topcoat, setTopcoat, n.topcoat, setTopcoat) {
-		w.r.rainOpen = false // the topcoat is spoilt, but nothing stands open
-		return false
-	}
-	w.r.passages[w.r.count-1].from = from
-	done := w.t
-	var broke mask
-	if !w.ripen(setTopcoatCure, prof.RainproofAge, &broke) {
-		return w.fail(broke.first())
-	}
-	w.pass(TopcoatCure, setTopcoatCure, done, w.t)
-	return w.frostFree(done, done+prof.FrostHours)
-}
-
-// frostFree reports whether the deck stays at 0 °C or above from one hour to
-// another.
-func (w *walker) frostFree(from, to float64) bool {
-	for i := int(from); i < int(math.Ceil(to)); i++ {
-		cause := LimitUnknown
-		if i < w.g.n {
-			if x := w.g.members[w.m].surface[i]; x >= 0 {
-				continue
-			} else if x < 0 {
-				cause = LimitFrost
-			}
-		}
-		w.t = math.Max(w.t, float64(i))
-		return w.fail(cause)
-	}
-	return true
-}
-
-// startsOf gives the half-hour times on site of a day, none before `from`.
-func (p *dayPlan) startsOf(g *Ground, from time.Time) []float64 {
-	var out []float64
-	for t := p.from; t+p.c.Profile.Setup/60 <= p.noReturn+1e-9; t += startStep.Hours() {
-		if !g.at(t).Before(from) {
-			out = append(out, t)
-		}
-	}
-	return out
+	return bitUnknown // the deck's temperature
 }

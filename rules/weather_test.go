@@ -240,3 +240,6 @@ func (s scene) with(change func(forecast.Hours)) scene {
 	s.hrs = h
 	return s
 }
+
+// noRain is the laminator's "none".
+func noRain() Bound { return Polyester().Laminating[0] }

@@ -47,7 +47,7 @@ const startStep = 30 * time.Minute
 
 // workday gives the time between the working hours' and civil twilight's
 // bounds on d; ok is false when there is none.
-func (c Case) workday(d job.Date) (spell, bool) {
+func (c *Case) workday(d job.Date) (spell, bool) {
 	s := spell{from: job.Instant(d, c.Hours.From, c.Zone), to: job.Instant(d, c.Hours.To, c.Zone)}
 	dawn, dusk, ok := physics.CivilDay(c.Job.Site.Lat, c.Job.Site.Lon, d.Year, d.Month, d.Day, c.Zone)
 	if ok {
@@ -67,7 +67,7 @@ func (c Case) workday(d job.Date) (spell, bool) {
 
 // pace gives how much faster than a pair the crew works; 0 for one who is
 // alone: nobody laminates alone.
-func (c Case) pace() float64 {
+func (c *Case) pace() float64 {
 	if c.Crew < 2 {
 		return 0
 	}
@@ -75,19 +75,26 @@ func (c Case) pace() float64 {
 }
 
 // opens reports whether the work leaves the building open.
-func (c Case) opens() bool { return c.Job.Roof.Work == job.Replace }
+func (c *Case) opens() bool { return c.Job.Roof.Work == job.Replace }
 
 // boards reports whether new boards are laid.
-func (c Case) boards() bool {
+func (c *Case) boards() bool {
 	return c.Job.Roof.Work == job.Overboard || (c.Job.Roof.Work == job.Replace && c.Job.Roof.Deck != job.OldBoard)
 }
 
-// hours are the nominal hours of each stage of a bay.
-type hours struct{ strip, deck, laminate, sand, topcoat float64 }
+// primes reports whether the work goes onto an old surface that must be
+// prepared and primed: sound laminate, or a slab.
+func (c *Case) primes() bool {
+	return c.Job.Roof.Work == job.Relaminate || c.Job.Roof.Work == job.Balcony
+}
+
+// hours are the nominal hours of each stage of a bay, and those in which the
+// primer ripens at 20 °C, whatever the pace.
+type hours struct{ strip, prepare, deck, primer, ripe, laminate, sand, topcoat float64 }
 
 // work gives the nominal hours of the bay's stages for this crew.
-func (c Case) work(b Bay) hours {
-	p, v := c.Profile, c.pace()
+func (c *Case) work(b Bay) hours {
+	p, v := &c.Profile, c.pace()
 	if v == 0 {
 		return hours{}
 	}
@@ -102,6 +109,9 @@ func (c Case) work(b Bay) hours {
 	}
 	if c.opens() {
 		h.strip = b.AreaM2 / p.StripRate / v
+	}
+	if c.primes() {
+		h.prepare, h.primer, h.ripe = b.AreaM2/p.PrepareRate/v, b.AreaM2/p.PrimerRate/v, p.PrimedAge
 	}
 	h.deck = (b.TrimM*p.TrimMin + b.Outlets*p.OutletMin) / 60 / v
 	joints := b.TrimM
@@ -121,12 +131,12 @@ func (c Case) work(b Bay) hours {
 // toSeal gives the hours from the strip until the laminate is down, at a
 // multiple of the nominal pace, the break among them.
 func (h hours) toSeal(slow, breakMin float64) float64 {
-	return slow*(h.strip+h.deck+h.laminate) + breakMin/60
+	return slow*(h.strip+h.prepare+h.deck+h.primer+h.laminate) + h.ripe + breakMin/60
 }
 
 // careful is the multiple of the nominal time within which the work is done in
 // FitShare of all members.
-func (p Profile) careful() float64 {
+func (p *Profile) careful() float64 {
 	return p.SlowMedian * math.Exp(p.SlowSD*normalQuantile(p.FitShare))
 }
 
@@ -138,10 +148,17 @@ func normalQuantile(q float64) float64 { return math.Sqrt2 * math.Erfinv(2*q-1) 
 // the crew cannot do it, or when the day has no working time.
 func (c Case) NextBay(d job.Date) (Bay, bool) {
 	day, ok := c.workday(d)
-	if !ok || c.pace() == 0 {
+	if !ok {
 		return Bay{}, false
 	}
-	roof := c.Job.Roof
+	return c.nextBay(d, day)
+}
+
+func (c *Case) nextBay(d job.Date, day spell) (Bay, bool) {
+	if c.pace() == 0 {
+		return Bay{}, false
+	}
+	roof := &c.Job.Roof
 	left := roof.AreaM2 - c.Job.LaidM2
 	if left <= 0.005 { // areas are kept to the centimetre squared
 		bare := roof.AreaM2 - c.Job.CoatedM2
@@ -155,8 +172,8 @@ func (c Case) NextBay(d job.Date) (Bay, bool) {
 
 // need gives the hours that the bay takes at the careful pace, setting and
 // clearing up apart.
-func (c Case) need(b Bay) float64 {
-	p, w := c.Profile, c.work(b)
+func (c *Case) need(b Bay) float64 {
+	p, w := &c.Profile, c.work(b)
 	if b.Task == Coat {
 		return p.careful() * (w.sand + w.topcoat)
 	}
@@ -165,7 +182,7 @@ func (c Case) need(b Bay) float64 {
 
 // overcoatMissed reports whether by the morning of d the overcoat window of the
 // last sealed bay is over.
-func (c Case) overcoatMissed(d job.Date) bool {
+func (c *Case) overcoatMissed(d job.Date) bool {
 	if c.Job.SealedOn.IsZero() {
 		return false
 	}
@@ -180,8 +197,8 @@ const leastBay = 1.0
 // cut gives the first of the least number of equal bays of what is left, such
 // that each is done, at the careful pace, within a working day of dayHours. ok
 // is false when the day is too short for any.
-func (c Case) cut(left Bay, dayHours float64) (Bay, bool) {
-	roof, p := c.Job.Roof, c.Profile
+func (c *Case) cut(left Bay, dayHours float64) (Bay, bool) {
+	roof, p := &c.Job.Roof, &c.Profile
 	room := dayHours - (p.Setup+p.ClearUp)/60
 	for n := 1; n == 1 || left.AreaM2 >= leastBay*float64(n); n++ {
 		b := left
@@ -215,7 +232,7 @@ func (c Case) HalfDays(d job.Date) int {
 	if !ok {
 		return 0
 	}
-	p, w := c.Profile, c.work(b)
+	p, w := &c.Profile, c.work(b)
 	fixed := (p.Setup + p.ClearUp) / 60
 	half := float64(c.Hours.To-c.Hours.From) / 60 / 2
 	if b.Of == 1 {

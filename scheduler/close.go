@@ -68,7 +68,7 @@ func (w *work) closeVisit(v job.Visit, d, today job.Date, is map[forecast.Cell]f
 		w.takeOff(v, d)
 		return true, nil
 	}
-	c, err := caseOf(w.book.Firm, b, w.crew(v.Crew).Size, w.zone)
+	c, err := w.s.caseOf(w.book.Firm, b, w.crew(v.Crew).Size, w.zone)
 	if err != nil {
 		return false, err
 	}

@@ -153,7 +153,7 @@ func (w *work) input(v job.Visit, d job.Date, is map[forecast.Cell]forecast.Issu
 // bayOf gives what a visit would do on a day, nothing where that cannot be
 // said.
 func (w *work) bayOf(b job.Booking, v job.Visit, d job.Date) rules.Bay {
-	c, err := caseOf(w.book.Firm, w.underWay(b, d), w.crew(v.Crew).Size, w.zone)
+	c, err := w.s.caseOf(w.book.Firm, w.underWay(b, d), w.crew(v.Crew).Size, w.zone)
 	if err != nil {
 		return rules.Bay{}
 	}

@@ -41,13 +41,45 @@ func (w *work) replan(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	sol := plan.Solve(p.in)
-	if err := plan.Check(p.in, sol); err != nil {
-		return fmt.Errorf("the plan breaks a rule, so it is not used: %w", err)
+	sol, err := p.solve()
+	if err != nil {
+		return err
 	}
 	week := p.week(sol)
 	w.out.Week = &week
 	return nil
+}
+
+// worthIt is the least gain for which visits are moved at all: 20 in the firm's
+// currency, so that chances that jitter do not move people. Ours, no source.
+const worthIt = 2000
+
+// solve finds the plan, checks it by the rules alone, and keeps the one that
+// stands where the new one hardly gains.
+func (p *planner) solve() (plan.Plan, error) {
+	sol := plan.Solve(p.in)
+	if err := plan.Check(p.in, sol); err != nil {
+		return sol, fmt.Errorf("the plan breaks a rule, so it is not used: %w", err)
+	}
+	return plan.Keep(p.in, p.standing(), sol, worthIt), nil
+}
+
+// standing gives the placings as the visits have them now.
+func (p *planner) standing() []plan.Placing {
+	var out []plan.Placing
+	for i, c := range p.cands {
+		days := c.visit.Days[c.visit.Done:]
+		if len(days) == 0 {
+			continue
+		}
+		v := plan.Placing{Job: c.visit.Job, Crew: c.visit.Crew, Slot: c.visit.Slot, Day: days[0].DaysSince(p.day0)}
+		v.HalfDays = p.in.Jobs[i].Ways[p.w.crew(c.visit.Crew).Size].HalfDays
+		for _, d := range days {
+			v.Days = append(v.Days, d.DaysSince(p.day0))
+		}
+		out = append(out, v)
+	}
+	return out
 }
 
 // candidate is a visit that a plan may place.
@@ -183,8 +215,6 @@ func unplannable(b job.Booking) string {
 		return "on hold: " + b.Held
 	case b.HoldReason != "":
 		return "on hold: " + b.HoldReason
-	case b.Roof.Work != job.Replace && b.Roof.Work != job.Overboard:
-		return fmt.Sprintf("laycast cannot judge %s work yet", b.Roof.Work)
 	}
 	return ""
 }
@@ -261,7 +291,7 @@ func barred(b job.Booking, d job.Date) bool {
 // way gives how a crew of so many hands would do the candidate, with its odds
 // by day.
 func (p *planner) way(c *candidate, hands int) (plan.Way, error) {
-	cs, err := caseOf(p.w.book.Firm, c.booking, hands, p.w.zone)
+	cs, err := p.w.s.caseOf(p.w.book.Firm, c.booking, hands, p.w.zone)
 	if err != nil {
 		return plan.Way{}, err
 	}

@@ -15,6 +15,7 @@ import (
 	"laycast/forecast"
 	"laycast/job"
 	"laycast/notify"
+	"laycast/rules"
 	"laycast/scheduler/ledger"
 	"laycast/scheduler/task"
 )
@@ -90,8 +91,9 @@ type Config struct {
 	Clock     Clock
 	From      string // "Name <address>" of every mail
 	PublicURL string
-	LinkKey   []byte // the secret behind every link; nil: mails hold no links
-	Owner     Owner  // how the owner answers in a rehearsal
+	LinkKey   []byte         // the secret behind every link; nil: mails hold no links
+	Owner     Owner          // how the owner answers in a rehearsal
+	Profiles  rules.Profiles // the firm's own laying limits, beside the built-in ones
 	Log       zerolog.Logger
 }
 

@@ -22,17 +22,17 @@ type grounds struct {
 
 type groundKey struct {
 	det, ens string
-	lat, lon float64
-	elev     float64
+	cell     forecast.Cell
 	surface  physics.Surface
 	profile  string
 }
 
-// mostGrounds bounds the cache: at 19 members one ground is about 1 MB.
-const mostGrounds = 128
+// mostGrounds bounds the cache: at 19 members one ground is about 0.2 MB.
+const mostGrounds = 512
 
 func (g *grounds) get(is forecast.Issue, j job.Job, p rules.Profile) *rules.Ground {
-	k := groundKey{lat: j.Site.Lat, lon: j.Site.Lon, elev: j.Site.ElevationM, surface: rules.SurfaceOf(j), profile: p.Name}
+	cell := CellOf(j.Site)
+	k := groundKey{cell: cell, surface: rules.SurfaceOf(j), profile: p.Name}
 	if is.Det != nil {
 		k.det = is.Det.Digest
 	}
@@ -47,7 +47,10 @@ func (g *grounds) get(is forecast.Issue, j job.Job, p rules.Profile) *rules.Grou
 	if g.kept == nil || len(g.kept) >= mostGrounds {
 		g.kept = map[groundKey]*rules.Ground{}
 	}
-	x := rules.NewGround(is, j.Site, k.surface, p)
+	// jobs of one cell share the ground: what they differ in, some kilometres of
+	// place and metres of height, is less than the forecast knows
+	site := job.Site{Lat: cell.Lat, Lon: cell.Lon, ElevationM: float64(cell.Elev), Zone: j.Site.Zone}
+	x := rules.NewGround(is, site, k.surface, p)
 	g.kept[k] = x
 	return x
 }
@@ -85,8 +88,8 @@ func Issues(runs []forecast.Run) map[forecast.Cell]forecast.Issue {
 }
 
 // caseOf makes a case for the rules.
-func caseOf(f job.Firm, b job.Booking, hands int, zone *time.Location) (rules.Case, error) {
-	p, err := rules.ProfileNamed(b.Profile)
+func (s *Scheduler) caseOf(f job.Firm, b job.Booking, hands int, zone *time.Location) (rules.Case, error) {
+	p, err := s.Profiles.Named(b.Profile)
 	if err != nil {
 		return rules.Case{}, fmt.Errorf("job %s: %w", b.ID, err)
 	}
@@ -100,7 +103,7 @@ func (s *Scheduler) Judge(f job.Firm, b job.Booking, hands int, d job.Date, is f
 	if err != nil {
 		return rules.Day{}, fmt.Errorf("load the zone of %s: %w", f.UID, err)
 	}
-	c, err := caseOf(f, b, hands, zone)
+	c, err := s.caseOf(f, b, hands, zone)
 	if err != nil {
 		return rules.Day{}, err
 	}
@@ -109,7 +112,7 @@ func (s *Scheduler) Judge(f job.Firm, b job.Booking, hands int, d job.Date, is f
 
 // HourTable gives the hours of [from, to) at a job's site.
 func (s *Scheduler) HourTable(b job.Booking, is forecast.Issue, from, to time.Time) ([]rules.Hour, error) {
-	p, err := rules.ProfileNamed(b.Profile)
+	p, err := s.Profiles.Named(b.Profile)
 	if err != nil {
 		return nil, err
 	}
@@ -131,7 +134,7 @@ func (w *work) underWay(b job.Booking, before job.Date) job.Booking {
 			if k := w.standing(b.ID, d); k == nil || k.Outcome != call.Go {
 				continue
 			}
-			c, err := caseOf(w.book.Firm, b, w.crew(v.Crew).Size, w.zone)
+			c, err := w.s.caseOf(w.book.Firm, b, w.crew(v.Crew).Size, w.zone)
 			if err != nil {
 				return b
 			}

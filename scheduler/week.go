@@ -164,9 +164,9 @@ func (s *Scheduler) Week(b ledger.Book, issues map[forecast.Cell]forecast.Issue,
 	if err != nil {
 		return plan.Week{}, nil, err
 	}
-	sol := plan.Solve(p.in)
-	if err := plan.Check(p.in, sol); err != nil {
-		return plan.Week{}, nil, fmt.Errorf("the plan breaks a rule: %w", err)
+	sol, err := p.solve()
+	if err != nil {
+		return plan.Week{}, nil, err
 	}
 	return p.week(sol), w.out.Visits, nil
 }

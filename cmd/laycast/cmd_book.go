@@ -183,7 +183,11 @@ func (c *jobShowCmd) Run(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
-	p, err := rules.ProfileNamed(j.Profile)
+	profiles, err := h.profiles()
+	if err != nil {
+		return err
+	}
+	p, err := profiles.Named(j.Profile)
 	if err != nil {
 		return err
 	}

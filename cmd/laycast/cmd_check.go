@@ -162,7 +162,11 @@ func verdict(h *house, b ledger.Book, j job.Booking, is forecast.Issue, now time
 		return nil, fmt.Errorf("load zone %s: %w", h.firm.Zone, err)
 	}
 	f := &finding{firm: h.firm, job: j, issue: is, now: now, zone: zone}
-	judge := scheduler.New(scheduler.Config{Log: zerolog.Nop()})
+	profiles, err := h.profiles()
+	if err != nil {
+		return nil, err
+	}
+	judge := scheduler.New(scheduler.Config{Profiles: profiles, Log: zerolog.Nop()})
 	today := job.DateOf(now.In(zone))
 	for i := range mostDays {
 		d := today.AddDays(i)
@@ -210,7 +214,8 @@ func handsFor(b ledger.Book, j job.Booking) int {
 func (f *finding) text(s *session, hours bool) {
 	s.printf("%s  %s, %.4g m², %s\n", f.job.ID, f.job.Title, f.job.Roof.AreaM2, f.job.Roof.Work)
 	for _, d := range f.days {
-		s.printf("\n%s: %s\n", d.Date.Words(), f.sentence(d))
+		s.printf("\n%s. %s\n", d.Date.Words(), f.ifCalled(d))
+		s.printf("    %s\n", d.Sentence(f.zone))
 		for _, x := range d.Failing {
 			s.printf("    %d of %d stopped by %s, %s to %s\n", x.Members, d.Members, x.Limit, f.hm(x.From), f.hm(x.To))
 		}
@@ -237,18 +242,18 @@ func (f *finding) text(s *session, hours bool) {
 	s.printf("A forecast is no permission: the lead hand decides on site; the resin maker's data sheet, local codes and licensed practice govern.\n")
 }
 
-func (f *finding) sentence(d foundDay) string {
+// ifCalled says what the evening's rules would make of the day now, and the
+// shares that the sentence leaves out.
+func (f *finding) ifCalled(d foundDay) string {
 	st, ok := d.BestStart()
 	if !ok {
-		return "unknown: " + d.reasons[0]
+		return fmt.Sprintf("If called now: %s (%s).", d.outcome, strings.Join(d.reasons, "; "))
 	}
-	var b strings.Builder
-	fmt.Fprintf(&b, "%s if called now, on site %s, %.0f %% to be sealed", d.outcome, f.hm(st.At), st.Sealed*100)
-	if !d.SealedBy.IsZero() {
-		fmt.Fprintf(&b, " (by %s, nine in ten by %s)", f.hm(d.SealedBy), f.hm(d.SealedByLate))
+	late := ""
+	if !d.SealedByLate.IsZero() {
+		late = fmt.Sprintf("; nine in ten sealed by %s, opened by %s or not at all", f.hm(d.SealedByLate), f.hm(d.NoReturn))
 	}
-	fmt.Fprintf(&b, ", %.0f %% topcoated too, %.0f %% rain while open", st.Full*100, st.RainOpen*100)
-	return b.String()
+	return fmt.Sprintf("If called now: %s. Topcoated the same day %.0f %%, rain while open %.0f %%%s.", d.outcome, st.Full*100, st.RainOpen*100, late)
 }
 
 func (f *finding) hm(t time.Time) string { return t.In(f.zone).Format("15:04") }

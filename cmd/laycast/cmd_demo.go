@@ -146,8 +146,8 @@ func demoConfig(dir, listen string) Config {
 	}
 }
 
-// story runs the daemon's own tasks until the first evening on which both
-// crews have a call, and the morning after, and prints what came of it.
+// story runs the daemon's own tasks until the first evening on which the two
+// crews get different calls, and the morning after, and prints what came of it.
 func (s *session) story(ctx context.Context, h *house, mailDir string) error {
 	s.printf("Saltbox Laminates of Halifax, Nova Scotia, is invented, and so is its weather.\n\n")
 	in, problems := job.DecodeImport(bytes.NewReader(saltbox), h.firm)
@@ -166,7 +166,7 @@ func (s *session) story(ctx context.Context, h *house, mailDir string) error {
 	if err != nil {
 		return fmt.Errorf("load the demo's zone: %w", err)
 	}
-	day, evening, err := s.firstFullEvening(ctx, h, mailDir, from, zone)
+	day, evening, err := s.firstMixedEvening(ctx, h, mailDir, from, zone)
 	if err != nil {
 		return err
 	}
@@ -188,10 +188,10 @@ func (s *session) story(ctx context.Context, h *house, mailDir string) error {
 	return s.tellMail(ctx, h, day, evening)
 }
 
-// firstFullEvening lives day after day until both crews are called for the next
-// day, and gives that day and its calls.
-func (s *session) firstFullEvening(ctx context.Context, h *house, mailDir string, from time.Time, zone *time.Location) (job.Date, []call.Call, error) {
-	const patience = 21 // days: the invented May is not that wet
+// firstMixedEvening lives day after day until both crews are called for the next
+// day and not alike, and gives that day and its calls.
+func (s *session) firstMixedEvening(ctx context.Context, h *house, mailDir string, from time.Time, zone *time.Location) (job.Date, []call.Call, error) {
+	const patience = 21 // days: the invented June is not that steady
 	for i := range patience {
 		today := job.DateOf(from.In(zone)).AddDays(i)
 		to := job.Instant(today, 18*60+15, zone)
@@ -203,15 +203,15 @@ func (s *session) firstFullEvening(ctx context.Context, h *house, mailDir string
 			return today, nil, err
 		}
 		tonight := callsFor(all, today.AddDays(1), call.Evening)
-		crews := map[string]bool{}
+		crews, outcomes := map[string]bool{}, map[call.Outcome]bool{}
 		for _, k := range tonight {
-			crews[k.Crew] = true
+			crews[k.Crew], outcomes[k.Outcome] = true, true
 		}
-		if len(crews) > 1 {
+		if len(crews) > 1 && len(outcomes) > 1 {
 			return today.AddDays(1), tonight, nil
 		}
 	}
-	return job.Date{}, nil, fmt.Errorf("in %d days no evening had a call for both crews", patience)
+	return job.Date{}, nil, fmt.Errorf("in %d days no evening had different calls for the two crews", patience)
 }
 
 func callsFor(all []call.Call, d job.Date, o call.Occasion) []call.Call {

@@ -55,7 +55,11 @@ func (c *planCmd) Run(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
-	sched := scheduler.New(scheduler.Config{From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, Log: zerolog.Nop()})
+	profiles, err := h.profiles()
+	if err != nil {
+		return err
+	}
+	sched := scheduler.New(scheduler.Config{From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, Profiles: profiles, Log: zerolog.Nop()})
 	week, visits, err := sched.Week(b, issues, now)
 	if err != nil {
 		return err

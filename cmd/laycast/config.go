@@ -23,6 +23,8 @@ type Config struct {
 	PublicURL string // without a slash at the end
 	// LinkKeyFile holds the key behind the secret links; made on first use.
 	LinkKeyFile string
+	// ProfilesDir is the folder of the firm's own laying limits, "" = none.
+	ProfilesDir string
 	Sources     []SourceConfig
 	Mail        MailConfig
 	// AskStrict: a new date is never told without the owner's yes. Otherwise it
@@ -167,6 +169,10 @@ func (l *configLoader) load(data []byte) Config {
 	c.Listen = l.topText(root, "listen", defaultListen, checkListen)
 	c.PublicURL = strings.TrimRight(l.topText(root, "public_url", "http://"+c.Listen, checkPublicURL), "/")
 	c.LinkKeyFile = l.linkKeyPath(root)
+	root.text("profiles", &c.ProfilesDir, false)
+	if c.ProfilesDir != "" && !filepath.IsAbs(c.ProfilesDir) {
+		c.ProfilesDir = filepath.Join(l.dir, c.ProfilesDir)
+	}
 	c.Sources = l.sources(root)
 	c.Mail = l.mail(root.section("mail", false), c.Firm)
 	l.times(root.section("times", false), &c.Firm.Times)

@@ -58,6 +58,7 @@ type grammar struct {
 	Calls    callsCmd    `cmd:"" help:"What was decided, and why."`
 	Messages messagesCmd `cmd:"" help:"Who was told what, and why."`
 	Link     linkCmd     `cmd:"" help:"Secret links to pages and calendars, for customers, crews and the owner."`
+	Season   seasonCmd   `cmd:"" help:"Laying days by month, from a record of weather."`
 	Profile  profileCmd  `cmd:"" help:"The laying limits in force."`
 	Settings configCmd   `cmd:"" name:"config" help:"The configuration in force."`
 	Doctor   doctorCmd   `cmd:"" help:"Try out configuration, database, clock, disk, source, mail and links."`

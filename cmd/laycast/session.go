@@ -12,6 +12,7 @@ import (
 	"laycast/forecast/openmeteo"
 	"laycast/forecast/replay"
 	"laycast/job"
+	"laycast/rules"
 	"laycast/scheduler"
 	"laycast/scheduler/ledger"
 )
@@ -121,10 +122,23 @@ func (h *house) scheduler(clock scheduler.Clock, stamp bool, p post, log zerolog
 	if err != nil {
 		return nil, err
 	}
+	profiles, err := h.profiles()
+	if err != nil {
+		return nil, err
+	}
 	return scheduler.New(scheduler.Config{
 		Store: h.db, Source: src, SourceName: name, Credit: credit, Transport: p.transport, Redo: p.redo,
-		Clock: clock, From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, LinkKey: key, Log: log,
+		Clock: clock, From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, LinkKey: key, Profiles: profiles, Log: log,
 	}), nil
+}
+
+// profiles gives the firm's own laying limits; the built-in ones are always
+// there beside them.
+func (h *house) profiles() (rules.Profiles, error) {
+	if h.cfg.ProfilesDir == "" {
+		return nil, nil
+	}
+	return loadProfiles(h.cfg.ProfilesDir)
 }
 
 // printJSON writes one value as indented JSON.

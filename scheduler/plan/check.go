@@ -16,29 +16,35 @@ func Check(in Input, pl Plan) error {
 	if err := c.index(); err != nil {
 		return err
 	}
+	sum, err := c.sum(pl)
+	if err != nil {
+		return err
+	}
+	return c.totals(pl, sum)
+}
+
+// sum adds up what a plan earns and what driving it costs, checking each part.
+func (c *checker) sum(pl Plan) (int64, error) {
 	var sum int64
 	for _, v := range pl.Placings {
 		got, err := c.placing(v)
 		if err != nil {
-			return err
+			return 0, err
 		}
 		sum += got
 	}
 	for _, l := range pl.Left {
 		got, err := c.left(l)
 		if err != nil {
-			return err
+			return 0, err
 		}
 		sum += got
 	}
-	if n := len(pl.Placings) + len(pl.Left); n != len(in.Jobs) {
-		return fmt.Errorf("%d jobs, but the plan names %d", len(in.Jobs), n)
+	if n := len(pl.Placings) + len(pl.Left); n != len(c.in.Jobs) {
+		return 0, fmt.Errorf("%d jobs, but the plan names %d", len(c.in.Jobs), n)
 	}
 	travel, err := c.travel()
-	if err != nil {
-		return err
-	}
-	return c.totals(pl, sum-travel)
+	return sum - travel, err
 }
 
 type checker struct {

@@ -30,6 +30,19 @@ type Called struct {
 	Unknown int // of the laid: hours of the record are missing
 }
 
+// Add adds another month's days to m.
+func (m *Called) Add(x Called) {
+	m.Month = x.Month
+	m.Days += x.Days
+	m.Go += x.Go
+	m.Hold += x.Hold
+	m.Laid += x.Laid
+	m.Held += x.Held
+	m.Full += x.Full
+	m.Rained += x.Rained
+	m.Unknown += x.Unknown
+}
+
 // When calls are made: the defaults of job.DefaultFirm (18:00 the evening
 // before, 05:30 on the day).
 const (
@@ -37,14 +50,14 @@ const (
 	secondLookAt job.TimeOfDay = 5*60 + 30
 )
 
-// Called lives through a year with only the forecasts to go by: each evening
+// Called lives through the days from `from` to `to` with only the forecasts to go by: each evening
 // the call for tomorrow, each morning the second look, on the same untouched
 // roof every day; and has the record say what came of each day that was laid.
 // A crew whose go stands comes when the evening told it. The result has one
-// year of months for each area. It fails where a forecast cannot be had.
-func (p Place) Called(w Weather, f Forecasts, year int, tell func(job.Date)) ([][12]Called, error) {
+// year of months for each area, as Known has. It fails where a forecast cannot be had.
+func (p Place) Called(w Weather, f Forecasts, from, to job.Date, tell func(job.Date)) ([][12]Called, error) {
 	out := make([][12]Called, len(p.Areas))
-	for d := (job.Date{Year: year, Month: time.January, Day: 1}); d.Year == year; d = d.AddDays(1) {
+	for d := from; !d.After(to); d = d.AddDays(1) {
 		evening, err := p.look(f, d, d.AddDays(-1), eveningAt)
 		if err != nil {
 			return nil, err

@@ -59,6 +59,22 @@ func (m Month) Binding() rules.Limit {
 	return best
 }
 
+// Add adds another month's days to m.
+func (m *Month) Add(x Month) {
+	m.Month = x.Month
+	m.Days += x.Days
+	m.Unknown += x.Unknown
+	m.Sealable += x.Sealable
+	m.Full += x.Full
+	m.BayM2 += x.BayM2
+	for l, n := range x.Causes {
+		if m.Causes == nil {
+			m.Causes = map[rules.Limit]int{}
+		}
+		m.Causes[l] += n
+	}
+}
+
 // Hours of record around a day: the deck carries the water of two days before,
 // and a topcoat must stay free of frost into the next morning.
 const (
@@ -66,17 +82,17 @@ const (
 	hoursFrom   = 44
 )
 
-// Known judges every civil day of a year by the record itself. A day counts as
+// Known judges every civil day from `from` to `to` by the record itself. A day counts as
 // sealable when there is a time on site from which a crew of the middle pace
 // (rules.Outturn) seals the day's bay; knowing the weather it chooses that time
 // and nothing else: from there on it works by the hours up to now, as the
 // forecast's members do. What stopped the other days is asked of rules.Judge,
 // with the record as every one of the fewest members that give a verdict. The
-// result has one year of months for each area. tell, when not nil, hears each
+// result has twelve months for each area, days of several years together. tell, when not nil, hears each
 // day as it is done.
-func (p Place) Known(w Weather, year int, tell func(job.Date)) [][12]Month {
+func (p Place) Known(w Weather, from, to job.Date, tell func(job.Date)) [][12]Month {
 	out := make([][12]Month, len(p.Areas))
-	for d := (job.Date{Year: year, Month: time.January, Day: 1}); d.Year == year; d = d.AddDays(1) {
+	for d := from; !d.After(to); d = d.AddDays(1) {
 		g := p.recorded(w, d)
 		for i := range p.Areas {
 			m := &out[i][d.Month-1]
@@ -93,11 +109,13 @@ func (p Place) Known(w Weather, year int, tell func(job.Date)) [][12]Month {
 // knownDay adds one day to its month.
 func (p Place) knownDay(g *rules.Ground, c rules.Case, d job.Date, m *Month) {
 	m.Days++
-	if bay, ok := c.NextBay(d); ok {
+	bay, workable := c.NextBay(d)
+	if workable {
 		m.BayM2 += bay.AreaM2
 	}
 	day := g.Judge(c, d, time.Time{}, p.Firm.Bounds)
-	sealable, full, missing := false, false, false
+	sealable, full := false, false
+	missing := workable && len(day.Starts) == 0
 	for _, s := range day.Starts {
 		sealed, topcoated, _, known := g.Outturn(c, d, s.At)
 		sealable, full = sealable || sealed, full || topcoated
@@ -109,7 +127,7 @@ func (p Place) knownDay(g *rules.Ground, c rules.Case, d job.Date, m *Month) {
 		if full {
 			m.Full++
 		}
-	case missing || (day.Members > 0 && day.Members < rules.LeastMembers):
+	case missing:
 		m.Unknown++
 	default:
 		if m.Causes == nil {
@@ -119,7 +137,8 @@ func (p Place) knownDay(g *rules.Ground, c rules.Case, d job.Date, m *Month) {
 	}
 }
 
-// cause gives what stopped a day. Without a start there was no time to work in.
+// cause gives what stopped a day that is known. Without a start there was no
+// time to work in.
 func cause(day rules.Day) rules.Limit {
 	switch {
 	case len(day.Starts) == 0:
