@@ -49,6 +49,7 @@ func (g *Ground) Judge(c Case, d job.Date, from time.Time, b job.Bounds) Day {
 	day.Windows = windows(day.Starts, b)
 	g.explain(&day, &p, starts[day.Best], out[day.Best*len(live):(day.Best+1)*len(live)], live)
 	day.NoReturn = g.at(p.noReturn)
+	day.NoReturnMedian = g.at(max(p.workEnd-c.needAt(p.bay, c.Profile.SlowMedian), p.noReturn))
 	g.sky(&day, &p, starts[day.Best], live)
 	return day
 }

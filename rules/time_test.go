@@ -164,6 +164,7 @@ func moved(day Day, d time.Duration, date job.Date) Day {
 	at(&day.SealedBy)
 	at(&day.SealedByLate)
 	at(&day.NoReturn)
+	at(&day.NoReturnMedian)
 	at(&day.DewLifts)
 	at(&day.RainFrom)
 	return day

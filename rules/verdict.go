@@ -115,7 +115,11 @@ type Day struct {
 	DewLifts     time.Time `json:"dew_lifts"`      // dew margin, humidity and a dry deck first let the laminate on in half of the members; zero where they do from the first
 	DewStays     bool      `json:"dew_stays"`      // they never do while there is work
 	RainFrom     time.Time `json:"rain_from"`      // first hour from the best start on in which a fifth of the members have rain; zero where none is
-	NoReturn     time.Time `json:"no_return"`      // the point of no return: the latest hour at which the roof may still be left unopened
+	// the point of no return, the latest hour at which the roof may still be
+	// opened: at the careful pace, which the crew is told and keeps to, and at
+	// the middle one, past which half of all crews would not be done in time
+	NoReturn       time.Time `json:"no_return"`
+	NoReturnMedian time.Time `json:"no_return_median"`
 }
 
 // Known reports whether the day has a chance at all.

@@ -65,6 +65,9 @@ func chancesAreShares(rt *rapid.T, g *Ground, p *dayPlan, day Day) {
 		}
 	}
 	opened := g.at(p.from + p.c.Profile.Setup/60)
+	if day.NoReturnMedian.Before(day.NoReturn) {
+		rt.Fatalf("the middle pace must begin by %s, before the careful one at %s", day.NoReturnMedian, day.NoReturn)
+	}
 	if last := g.at(p.workEnd - p.c.need(p.bay)); day.NoReturn.After(last.Add(time.Second)) && day.NoReturn.After(opened) {
 		rt.Fatalf("no return at %s, the careful pace needs it at %s", day.NoReturn, last)
 	}

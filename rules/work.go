@@ -172,12 +172,15 @@ func (c *Case) nextBay(d job.Date, day spell) (Bay, bool) {
 
 // need gives the hours that the bay takes at the careful pace, setting and
 // clearing up apart.
-func (c *Case) need(b Bay) float64 {
-	p, w := &c.Profile, c.work(b)
+func (c *Case) need(b Bay) float64 { return c.needAt(b, c.Profile.careful()) }
+
+// needAt gives them at another multiple of the nominal time.
+func (c *Case) needAt(b Bay, slow float64) float64 {
+	w := c.work(b)
 	if b.Task == Coat {
-		return p.careful() * (w.sand + w.topcoat)
+		return slow * (w.sand + w.topcoat)
 	}
-	return w.toSeal(p.careful(), p.Break)
+	return w.toSeal(slow, c.Profile.Break)
 }
 
 // overcoatMissed reports whether by the morning of d the overcoat window of the

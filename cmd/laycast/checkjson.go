@@ -33,6 +33,7 @@ type dayJSON struct {
 	SealedBy     any           `json:"sealed_by"`
 	SealedByLate any           `json:"sealed_by_late"`
 	NoReturn     any           `json:"no_return"`
+	NoReturnMid  any           `json:"no_return_median"`
 	Windows      []windowJSON  `json:"windows"`
 	Stages       []stageJSON   `json:"stages"`
 	Failing      []failingJSON `json:"failing"`
@@ -108,7 +109,7 @@ func (f *finding) json() checkJSON {
 func (d foundDay) json() dayJSON {
 	j := dayJSON{
 		Date: d.Date.String(), Basis: d.Basis, Members: d.Members, Outcome: string(d.outcome), Reasons: d.reasons,
-		SealedBy: stamp(d.SealedBy), SealedByLate: stamp(d.SealedByLate), NoReturn: stamp(d.NoReturn),
+		SealedBy: stamp(d.SealedBy), SealedByLate: stamp(d.SealedByLate), NoReturn: stamp(d.NoReturn), NoReturnMid: stamp(d.NoReturnMedian),
 		Windows: []windowJSON{}, Stages: []stageJSON{}, Failing: []failingJSON{}, Hours: []hourJSON{},
 	}
 	if s, ok := d.BestStart(); ok {

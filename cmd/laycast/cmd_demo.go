@@ -5,6 +5,7 @@ import (
 	"context"
 	_ "embed"
 	"fmt"
+	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -87,15 +88,23 @@ func (c *demoCmd) Run(ctx context.Context, s *session) error {
 	}
 	defer release()
 	mailDir := filepath.Join(dir, "mail")
-	if err := s.story(ctx, h, mailDir); err != nil || c.Once {
+	if c.Once {
+		return s.story(ctx, h, mailDir)
+	}
+	ln, err := h.listen() // first: a taken address is told before the story, not after it
+	if err != nil {
 		return err
 	}
-	return s.serveDemo(ctx, h, mailDir)
+	defer ln.Close()
+	if err := s.story(ctx, h, mailDir); err != nil {
+		return err
+	}
+	return s.serveDemo(ctx, h, ln, mailDir)
 }
 
 // serveDemo serves the demo's pages, mails and calendars, while its clock goes
 // on from where the story ended.
-func (s *session) serveDemo(ctx context.Context, h *house, mailDir string) error {
+func (s *session) serveDemo(ctx context.Context, h *house, ln net.Listener, mailDir string) error {
 	mark, _, err := h.now(ctx, "")
 	if err != nil {
 		return err
@@ -131,7 +140,7 @@ func (s *session) serveDemo(ctx context.Context, h *house, mailDir string) error
 			return err
 		}
 	}
-	return s.serve(ctx, h, sched, &web.DemoPages{Firm: h.firm.UID, MailDir: mailDir}, log)
+	return s.serve(ctx, h, ln, sched, &web.DemoPages{Firm: h.firm.UID, MailDir: mailDir}, log)
 }
 
 // demoConfig is the demo firm's configuration.

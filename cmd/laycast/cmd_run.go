@@ -139,6 +139,11 @@ func (c *serveCmd) Run(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
+	ln, err := h.listen()
+	if err != nil {
+		return err
+	}
+	defer ln.Close()
 	// last, for it is for ever: a daemon that cannot start decides nothing
 	if err := h.db.SetLife(ctx, h.firm.UID, life, clock.Now()); err != nil {
 		return err
@@ -146,7 +151,7 @@ func (c *serveCmd) Run(ctx context.Context, s *session) error {
 	if err := sched.Seed(ctx, h.firm, clock.Now()); err != nil {
 		return err
 	}
-	return s.serve(ctx, h, sched, nil, log)
+	return s.serve(ctx, h, ln, sched, nil, log)
 }
 
 // clock gives the clock to serve by, and which life that makes the firm's.
@@ -162,17 +167,22 @@ func (c *serveCmd) clock(s *session) (scheduler.Clock, ledger.Life, error) {
 	return shiftedClock{by: t.Sub(realClock{}.Now())}, ledger.Virtual, nil
 }
 
-// serve runs the web server and the scheduler until ctx ends, and stops both in
-// order.
-func (s *session) serve(ctx context.Context, h *house, sched *scheduler.Scheduler, demo *web.DemoPages, log zerolog.Logger) error {
+// listen opens the address that the configuration names.
+func (h *house) listen() (net.Listener, error) {
 	ln, err := net.Listen("tcp", h.cfg.Listen)
 	if err != nil {
-		return fmt.Errorf("listen on %s: %w", h.cfg.Listen, err)
+		return nil, fmt.Errorf("listen on %s: %w; set another address with listen in the configuration", h.cfg.Listen, err)
 	}
+	return ln, nil
+}
+
+// serve runs the web server and the scheduler until ctx ends, and stops both in
+// order.
+func (s *session) serve(ctx context.Context, h *house, ln net.Listener, sched *scheduler.Scheduler, demo *web.DemoPages, log zerolog.Logger) error {
 	health := web.NewHealth(watched{h, sched.Clock}, sched.Clock)
 	handler, err := h.pages(ctx, health, sched, demo, log)
 	if err != nil {
-		return errors.Join(err, ln.Close())
+		return err
 	}
 	srv := &http.Server{Handler: handler, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 30 * time.Second, WriteTimeout: 60 * time.Second, IdleTimeout: 2 * time.Minute}
 	if s.Listening != nil {
