@@ -42,7 +42,7 @@ lint: ## run staticcheck, fetching it if need be
 race: ## run all tests under the race detector
 	@sh testdata/need.sh
 	@if [ -z "$(RACE)" ]; then echo "race: no C compiler found, so the tests run WITHOUT the race detector; install gcc for it"; fi
-	$(GO) test $(RACE) ./...
+	$(GO) test -timeout 25m $(RACE) ./...
 
 fuzz: ## fuzz every parser for FUZZTIME (5s)
 	@list=$$($(GO) test -list '^Fuzz' ./... | awk '/^Fuzz/{f[n++]=$$1} /^ok/{for(i=0;i<n;i++)print $$2, f[i]; n=0}'); \

@@ -96,7 +96,7 @@ func (e *ConfigError) Error() string {
 		if p.Line > 0 {
 			at = fmt.Sprintf("%s:%d", e.File, p.Line)
 		}
-		if strings.HasPrefix(key, envPrefix) {
+		if p.Line == 0 && strings.HasPrefix(key, envPrefix) {
 			at = "environment"
 		}
 		if key != "" {

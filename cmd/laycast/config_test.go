@@ -319,7 +319,7 @@ func FuzzParseConfig(f *testing.F) {
 	if err != nil {
 		f.Fatal(err)
 	}
-	for _, s := range []string{string(example), smallest, "", "a: &a [*a]\n", "firm: {<<: *x}\n", "? [a]\n: b\n", "times: {call: 'TZ=UTC'}\n", "- \xff\n", "costs: {move: [[], [1], 2]}\n"} {
+	for _, s := range []string{string(example), smallest, "", "a: &a [*a]\n", "firm: {<<: *x}\n", "? [a]\n: b\n", "times: {call: 'TZ=UTC'}\n", "- \xff\n", "costs: {move: [[], [1], 2]}\n", "LAYCAST_:"} {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
