@@ -155,6 +155,9 @@ func (g *Ground) explain(day *Day, p *dayPlan, start float64, rs []outcome, live
 	r := g.walk(p, live[middle], start)
 	for _, x := range r.passages[:r.count] {
 		day.Stages = append(day.Stages, Span{x.stage, g.at(x.from), g.at(x.to), g.tightest(live[middle], x)})
+		if x.stage == Cure || x.stage == TopcoatCure {
+			day.CureBeyond = day.CureBeyond || g.beyondGel(live[middle], x.from, x.to)
+		}
 	}
 	day.Failing = failed.sorted()
 }

@@ -60,6 +60,12 @@ type Profile struct {
 	RainproofAge float64 // of the topcoat
 	CureE        float64 // activation energy, kJ/mol
 
+	// The firm's own measured gel time of its laminating resin, in minutes, and
+	// the temperature it was measured at, in °C: the ages above are those of a
+	// resin that gels in StandardGel minutes at 20 °C, and go with it.
+	GelMin float64
+	GelAt  float64
+
 	OvercoatHours float64       // hours after sealing in which topcoat goes on without abrading
 	FrostHours    float64       // after the topcoat, the deck must stay at 0 °C or above
 	SlabAgeDays   float64       // least age of a balcony's slab; for people to ask, no verdict looks at it

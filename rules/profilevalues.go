@@ -41,6 +41,8 @@ func (p *Profile) fields() []field {
 		{"work", "abrade", &p.AbradeRate, 0.5, 500, "m²/h"},
 		{"work", "topcoat", &p.TopcoatRate, 0.5, 500, "m²/h"},
 		{"cure", "energy", &p.CureE, 0, 200, "kJ/mol"},
+		{"cure", "gel", &p.GelMin, 1, 600, "min"},
+		{"cure", "gel_at", &p.GelAt, 0, 40, "°C"},
 		{"cure", "primed", &p.PrimedAge, 0, 48, "h at 20 °C"},
 		{"cure", "sealed", &p.SealedAge, 0, 48, "h at 20 °C"},
 		{"cure", "sandable", &p.SandableAge, 0, 96, "h at 20 °C"},

@@ -46,7 +46,7 @@ func (w *walker) prime() bool {
 		w.rainOpen = false // nothing stands open
 		return false
 	}
-	if !w.ripen(setPrimerCure, prof.PrimedAge) {
+	if !w.ripen(setPrimerCure, w.p.pace*prof.PrimedAge) {
 		return w.fail(w.broke(setPrimerCure).first())
 	}
 	return true
@@ -60,7 +60,7 @@ func (w *walker) laminateAndCure(nominal float64, open bool) bool {
 		return false
 	}
 	from := w.t
-	if !w.ripen(setCure, w.p.c.Profile.SealedAge) {
+	if !w.ripen(setCure, w.p.pace*w.p.c.Profile.SealedAge) {
 		broke := w.broke(setCure)
 		w.rainOpen = open && broke&bitRain != 0
 		return w.fail(broke.first())
@@ -90,7 +90,7 @@ func (w *walker) tooHot() bool {
 // afterSeal goes on to the topcoat on the same day, if the day allows.
 func (w *walker) afterSeal() bool {
 	sealed := w.t
-	ok := w.ripen(setCure, w.p.c.Profile.SandableAge-w.p.c.Profile.SealedAge) &&
+	ok := w.ripen(setCure, w.p.pace*(w.p.c.Profile.SandableAge-w.p.c.Profile.SealedAge)) &&
 		(w.wait(setSand, w.p.workEnd, false) || w.failWaiting()) && w.coat()
 	if w.diary != nil {
 		w.diary.cause, w.diary.causeAt = "", 0 // it is sealed: what stops the topcoat is no failure
@@ -123,7 +123,7 @@ func (w *walker) coat() bool {
 		w.diary.passages[w.diary.count-1].from = from
 	}
 	done := w.t
-	if !w.ripen(setTopcoatCure, prof.RainproofAge) {
+	if !w.ripen(setTopcoatCure, w.p.pace*prof.RainproofAge) {
 		return w.fail(w.broke(setTopcoatCure).first())
 	}
 	w.pass(TopcoatCure, setTopcoatCure, done, w.t)

@@ -113,6 +113,7 @@ type Day struct {
 	SealedBy     time.Time `json:"sealed_by"`      // median over members that seal
 	SealedByLate time.Time `json:"sealed_by_late"` // nine in ten seal by then
 	DewLifts     time.Time `json:"dew_lifts"`      // dew margin, humidity and a dry deck first let the laminate on in half of the members; zero where they do from the first
+	CureBeyond   bool      `json:"cure_beyond"`    // the cure runs over 10 K from where the gel time was measured, so its time is an extrapolation
 	DewStays     bool      `json:"dew_stays"`      // they never do while there is work
 	RainFrom     time.Time `json:"rain_from"`      // first hour from the best start on in which a fifth of the members have rain; zero where none is
 	// the point of no return, the latest hour at which the roof may still be

@@ -41,6 +41,7 @@ type dayPlan struct {
 	workEnd  float64 // the last work must end by then, to leave time to clear up
 	noReturn float64 // the roof is not opened, or the lay begun, after that
 	knownTo  float64 // a member counts when its hours are known until then
+	pace     float64 // of the firm's resin: every age takes this multiple
 }
 
 func (g *Ground) dayPlan(c Case, d job.Date) (dayPlan, bool) {
@@ -55,6 +56,7 @@ func (g *Ground) dayPlan(c Case, d job.Date) (dayPlan, bool) {
 	p := dayPlan{c: c, bay: bay, nominal: c.work(bay), from: g.hour(day.from), to: g.hour(day.to), dark: day.dark}
 	p.sealBy = g.hour(job.Instant(d, c.Profile.SealedBy, c.Zone))
 	p.workEnd = p.to - c.Profile.ClearUp/60
+	p.pace = c.Profile.curePace()
 	// A bay that fills the day to the minute may still be begun on time.
 	p.noReturn = max(p.workEnd-c.need(bay), p.from+c.Profile.Setup/60)
 	p.knownTo = p.sealBy

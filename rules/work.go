@@ -111,7 +111,7 @@ func (c *Case) work(b Bay) hours {
 		h.strip = b.AreaM2 / p.StripRate / v
 	}
 	if c.primes() {
-		h.prepare, h.primer, h.ripe = b.AreaM2/p.PrepareRate/v, b.AreaM2/p.PrimerRate/v, p.PrimedAge
+		h.prepare, h.primer, h.ripe = b.AreaM2/p.PrepareRate/v, b.AreaM2/p.PrimerRate/v, p.PrimedAge*p.curePace()
 	}
 	h.deck = (b.TrimM*p.TrimMin + b.Outlets*p.OutletMin) / 60 / v
 	joints := b.TrimM

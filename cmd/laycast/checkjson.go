@@ -34,6 +34,7 @@ type dayJSON struct {
 	SealedByLate any           `json:"sealed_by_late"`
 	NoReturn     any           `json:"no_return"`
 	NoReturnMid  any           `json:"no_return_median"`
+	CureBeyond   bool          `json:"cure_beyond"`
 	Windows      []windowJSON  `json:"windows"`
 	Stages       []stageJSON   `json:"stages"`
 	Failing      []failingJSON `json:"failing"`
@@ -109,7 +110,7 @@ func (f *finding) json() checkJSON {
 func (d foundDay) json() dayJSON {
 	j := dayJSON{
 		Date: d.Date.String(), Basis: d.Basis, Members: d.Members, Outcome: string(d.outcome), Reasons: d.reasons,
-		SealedBy: stamp(d.SealedBy), SealedByLate: stamp(d.SealedByLate), NoReturn: stamp(d.NoReturn), NoReturnMid: stamp(d.NoReturnMedian),
+		SealedBy: stamp(d.SealedBy), SealedByLate: stamp(d.SealedByLate), NoReturn: stamp(d.NoReturn), NoReturnMid: stamp(d.NoReturnMedian), CureBeyond: d.CureBeyond,
 		Windows: []windowJSON{}, Stages: []stageJSON{}, Failing: []failingJSON{}, Hours: []hourJSON{},
 	}
 	if s, ok := d.BestStart(); ok {

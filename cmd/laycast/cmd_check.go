@@ -219,6 +219,9 @@ func (f *finding) text(s *session, hours bool) {
 		for _, x := range d.Failing {
 			s.printf("    %d of %d stopped by %s, %s to %s\n", x.Members, d.Members, x.Limit, f.hm(x.From), f.hm(x.To))
 		}
+		if d.CureBeyond {
+			s.printf("    the cure runs over 10 K from where the gel time was measured: its time is an estimate, go by the feel of it\n")
+		}
 		if !hours {
 			continue
 		}
