@@ -108,18 +108,30 @@ func (o *office) killedRun(self string, asks int, wait time.Duration) {
 	cmd := exec.Command(self, "--config", o.config, "rehearse", "--from", killFrom, "--to", killTo, "--mail-dir", o.mail)
 	cmd.Env = append(os.Environ(), childEnv+"=1")
 	cmd.Stderr = os.Stderr
-	at := o.source.asked() + asks
+	at, hit := o.source.asked()+asks, make(chan struct{}, 1)
 	o.source.mu.Lock()
 	o.source.onHit = func(n int) {
 		if n == at {
-			time.AfterFunc(wait, func() { _ = cmd.Process.Kill() })
+			hit <- struct{}{}
 		}
 	}
 	o.source.mu.Unlock()
 	if err := cmd.Start(); err != nil {
 		o.t.Fatal(err)
 	}
-	err := cmd.Wait()
+	ended := make(chan error, 1)
+	go func() { ended <- cmd.Wait() }()
+	var err error
+	select {
+	case err = <-ended:
+	case <-hit:
+		select {
+		case err = <-ended:
+		case <-time.After(wait):
+			_ = cmd.Process.Kill()
+			err = <-ended
+		}
+	}
 	o.source.mu.Lock()
 	o.source.onHit = nil
 	o.source.mu.Unlock()

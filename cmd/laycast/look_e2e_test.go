@@ -16,6 +16,9 @@ import (
 )
 
 func TestDemoTellsTheWholeStory(t *testing.T) {
+	if raceOn {
+		t.Skip("the demo's two weeks take minutes under the race detector: run go test ./cmd/laycast without -race for them")
+	}
 	t.Parallel()
 	dir := filepath.Join(t.TempDir(), "demo")
 	o := &office{t: t, dir: t.TempDir(), config: "none.yaml"} // the demo needs no configuration
