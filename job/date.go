@@ -100,6 +100,9 @@ func (d Date) Weekday() time.Weekday { return d.noon().Weekday() }
 // Words gives "Wednesday 14 April".
 func (d Date) Words() string { return d.noon().Format("Monday 2 January") }
 
+// Short gives "Wed 14 Apr".
+func (d Date) Short() string { return d.noon().Format("Mon 2 Jan") }
+
 // TimeOfDay is a wall-clock time, in minutes since midnight (0 to 1439).
 type TimeOfDay int
 

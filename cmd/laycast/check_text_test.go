@@ -25,11 +25,12 @@ func TestCheckReadsAsAPage(t *testing.T) {
 		Failing:  []rules.Failing{{Limit: rules.LimitRain, Members: 7, From: at(13), To: at(15)}},
 		SealedBy: at(14 + 2.0/3), SealedByLate: at(16), NoReturn: at(11), DewLifts: at(9), RainFrom: at(20),
 	}
-	f := &finding{zone: time.UTC, job: job.Booking{Job: job.Job{ID: "J1", Title: "Garage", Roof: job.Roof{AreaM2: 20, Work: job.Replace}}},
+	f := &finding{zone: time.UTC, firm: job.DefaultFirm(), job: job.Booking{Job: job.Job{ID: "J1", Title: "Garage", Roof: job.Roof{AreaM2: 20, Work: job.Replace}}},
 		days: []foundDay{{Day: day, outcome: call.Go}, {Day: rules.Day{Date: d.AddDays(1), Best: -1}, outcome: call.Hold, reasons: []string{"no forecast"}}}}
 	var out bytes.Buffer
 	f.text(&session{world: world{Out: &out}}, false)
 	for _, want := range []string{
+		"  Thu 6 May       #\n", // 07:30, 08:00, 08:30, 09:00, and go from 09:30
 		"\nThursday 6 May. If called now: go. Topcoated the same day 30 %, rain while open 2 %; nine in ten sealed by 16:00, opened by 11:00 or not at all.\n",
 		"    Thursday: go from 09:30, 86 %: dew lifts at 09:00, sealed by 14:40, rain unlikely before 20:00; tightest: wind 8.9 of 10 m/s at 13:00\n",
 		"    7 of 50 stopped by rain, 13:00 to 15:00\n",

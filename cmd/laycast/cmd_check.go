@@ -213,6 +213,7 @@ func handsFor(b ledger.Book, j job.Booking) int {
 // text prints one sentence a day, and the hours where asked.
 func (f *finding) text(s *session, hours bool) {
 	s.printf("%s  %s, %.4g m², %s\n", f.job.ID, f.job.Title, f.job.Roof.AreaM2, f.job.Roof.Work)
+	s.printf("%s", f.strip())
 	for _, d := range f.days {
 		s.printf("\n%s. %s\n", d.Date.Words(), f.ifCalled(d))
 		s.printf("    %s\n", d.Sentence(f.zone))
