@@ -276,7 +276,7 @@ func (g *Ground) HourTable(from, to time.Time) []Hour {
 		m := g.middle
 		out = append(out, Hour{
 			At: at, Air: m.air[i], Dew: m.dew[i], Surface: m.surface[i], DewMargin: m.margin[i], RH: m.rh[i], Rain: m.rain[i],
-			Wind: m.wind[i], Gust: m.gust[i], Water: m.water[i], CureRate: m.rate[i],
+			Wind: m.wind[i], Gust: m.gust[i], Water: m.water[i], Board: physics.EMC(m.air[i], m.rh[i]), CureRate: m.rate[i],
 			Daylight: physics.Daylight(g.lat, g.lon, at.Add(30*time.Minute)),
 		})
 	}

@@ -147,6 +147,7 @@ type Hour struct {
 	Wind      float64 // m/s
 	Gust      float64 // m/s
 	Water     float64 // mm on the deck at the hour's end
+	Board     float64 // %, the moisture that a board comes to in such air (equilibrium; a site reading counts for more)
 	CureRate  float64 // relative to 20 °C
 	Daylight  bool
 }

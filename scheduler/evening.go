@@ -41,6 +41,10 @@ func (w *work) evening(ctx context.Context) error {
 		}
 		c := call.DecideEvening(in)
 		if w.unheard(v, tomorrow, c) {
+			w.out.Untold = append(w.out.Untold, notify.Untold{
+				Firm: w.book.Firm.UID, Person: in.Job.Customer.Email, Job: v.Job, Date: tomorrow, At: w.now,
+				Reason: "the customer was never told this day, so the visit was not called and waits for another: " + c.Reasons[0],
+			})
 			w.takeOff(v, tomorrow)
 			off = true
 			continue

@@ -79,6 +79,7 @@ type hourJSON struct {
 	Wind      *float64 `json:"wind_ms"`
 	Gust      *float64 `json:"gust_ms"`
 	Water     *float64 `json:"water_mm"`
+	Board     *float64 `json:"board_pct"`
 	CureRate  *float64 `json:"cure_rate"`
 	Daylight  bool     `json:"daylight"`
 }
@@ -131,7 +132,7 @@ func (d foundDay) json() dayJSON {
 		j.Hours = append(j.Hours, hourJSON{
 			At: stamp(h.At), Air: num(h.Air, 2), Dew: num(h.Dew, 2), Surface: num(h.Surface, 2), DewMargin: num(h.DewMargin, 2),
 			RH: num(h.RH, 1), Rain: num(h.Rain, 2), Wind: num(h.Wind, 2), Gust: num(h.Gust, 2), Water: num(h.Water, 3),
-			CureRate: num(h.CureRate, 3), Daylight: h.Daylight,
+			Board: num(h.Board, 1), CureRate: num(h.CureRate, 3), Daylight: h.Daylight,
 		})
 	}
 	return j

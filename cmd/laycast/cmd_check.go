@@ -230,14 +230,14 @@ func (f *finding) text(s *session, hours bool) {
 			t := g.Tightest
 			s.printf("    %-13s %s to %s  tightest: %s %.4g of %.4g %s at %s\n", g.Stage, f.hm(g.From), f.hm(g.To), t.Limit, t.Value, t.Bound, t.Unit, f.hm(t.At))
 		}
-		s.printf("    hour   air   dew  deck  margin   rh  rain  wind  gust  water  cure\n")
+		s.printf("    hour   air   dew  deck  margin   rh  rain  wind  gust  water  board   cure\n")
 		for _, x := range d.hours {
 			light := " "
 			if x.Daylight {
 				light = "*"
 			}
-			s.printf("    %s%s %s %s %s  %s  %s %s %s %s %s  %s\n", f.hm(x.At), light, cell(x.Air, 1), cell(x.Dew, 1), cell(x.Surface, 1), cell(x.DewMargin, 1),
-				cell(x.RH, 0), cell(x.Rain, 1), cell(x.Wind, 1), cell(x.Gust, 1), cell(x.Water, 2), cell(x.CureRate, 2))
+			s.printf("    %s%s %s %s %s  %s  %s %s %s %s %s  %s  %s\n", f.hm(x.At), light, cell(x.Air, 1), cell(x.Dew, 1), cell(x.Surface, 1), cell(x.DewMargin, 1),
+				cell(x.RH, 0), cell(x.Rain, 1), cell(x.Wind, 1), cell(x.Gust, 1), cell(x.Water, 2), cell(x.Board, 1), cell(x.CureRate, 2))
 		}
 	}
 	if is := f.issue; is.Det != nil {
