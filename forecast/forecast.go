@@ -139,6 +139,9 @@ type Run struct {
 	// Notes say what was mended: "gust estimated from wind", "dew point derived".
 	Notes []string
 
+	Modified string    // the source's Last-Modified exactly as sent, "" where it sends none
+	Expires  time.Time // the source is not asked again before this time; zero = whenever
+
 	Digest    string    // of the hours alone (see Digest); same digest = nothing new
 	FirstSeen time.Time // when this digest was first fetched
 	LastSeen  time.Time // when it was last fetched
