@@ -33,7 +33,7 @@ func benchIssue(b testing.TB) forecast.Issue {
 	}
 	var is forecast.Issue
 	for _, ep := range []forecast.Endpoint{forecast.Deterministic, forecast.Ensemble} {
-		runs, err := src.Fetch(context.Background(), ep, []forecast.Cell{forecast.CellOf(44.6, -63.6, 40)}, clock(may4, 0))
+		runs, err := src.Fetch(context.Background(), forecast.Ask{Endpoint: ep, Cells: []forecast.Cell{forecast.CellOf(44.6, -63.6, 40)}, Now: clock(may4, 0)})
 		if err != nil {
 			b.Fatal(err)
 		}

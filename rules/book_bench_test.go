@@ -51,7 +51,7 @@ func bookIssues(b testing.TB) (issues []forecast.Issue, days []job.Date) {
 }
 
 func fetch(b testing.TB, src *replay.Source, ep forecast.Endpoint, at time.Time) *forecast.Run {
-	runs, err := src.Fetch(context.Background(), ep, []forecast.Cell{forecast.CellOf(44.6, -63.6, 40)}, at)
+	runs, err := src.Fetch(context.Background(), forecast.Ask{Endpoint: ep, Cells: []forecast.Cell{forecast.CellOf(44.6, -63.6, 40)}, Now: at})
 	if err != nil {
 		b.Fatal(err)
 	}

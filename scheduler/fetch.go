@@ -47,7 +47,7 @@ func (w *work) fetch(ctx context.Context, ep forecast.Endpoint) error {
 	if n == 0 {
 		return nil
 	}
-	fresh, err := w.s.Source.Fetch(ctx, ep, due[:n], w.now)
+	fresh, err := w.s.Source.Fetch(ctx, forecast.Ask{Endpoint: ep, Cells: due[:n], Now: w.now})
 	if err != nil {
 		return w.failed(ctx, state, err)
 	}

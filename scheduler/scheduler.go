@@ -68,7 +68,8 @@ type Store interface {
 
 // Source is a forecast source. Fetch makes one attempt and no more.
 type Source interface {
-	Fetch(ctx context.Context, ep forecast.Endpoint, cells []forecast.Cell, now time.Time) ([]forecast.Run, error)
+	Fetch(ctx context.Context, ask forecast.Ask) ([]forecast.Run, error)
+	// Batch gives how many cells one Ask may name, 0 where there is no such endpoint.
 	Batch(ep forecast.Endpoint) int
 }
 

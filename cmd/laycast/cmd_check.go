@@ -118,7 +118,7 @@ func fetchAll(ctx context.Context, src scheduler.Source, cells []forecast.Cell, 
 	for _, ep := range []forecast.Endpoint{forecast.Deterministic, forecast.Ensemble} {
 		n := src.Batch(ep)
 		for i := 0; i < len(cells); i += n {
-			runs, err := src.Fetch(ctx, ep, cells[i:min(i+n, len(cells))], now)
+			runs, err := src.Fetch(ctx, forecast.Ask{Endpoint: ep, Cells: cells[i:min(i+n, len(cells))], Now: now})
 			if err != nil {
 				return nil, err
 			}

@@ -257,7 +257,7 @@ func (e *examination) source(ctx context.Context, h *house, b ledger.Book, now t
 	called := map[forecast.Endpoint]string{forecast.Deterministic: "deterministic", forecast.Ensemble: "ensemble"}
 	for _, ep := range []forecast.Endpoint{forecast.Deterministic, forecast.Ensemble} {
 		begun := time.Now()
-		if _, err := src.Fetch(ctx, ep, []forecast.Cell{cell}, now); err != nil {
+		if _, err := src.Fetch(ctx, forecast.Ask{Endpoint: ep, Cells: []forecast.Cell{cell}, Now: now}); err != nil {
 			e.see(wrong, about, "see that the network lets laycast out and that source in "+h.cfg.Path+" is right; no forecast means no go", "%s gives no %s forecast for %s: %v", kind, called[ep], place, err)
 			continue
 		}

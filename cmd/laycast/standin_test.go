@@ -199,7 +199,7 @@ func (s *standIn) hours(r *http.Request, ep forecast.Endpoint, now time.Time, f 
 	case stuckRun:
 		made = s.frozen
 	}
-	runs, err := src.Fetch(r.Context(), ep, []forecast.Cell{{}}, made)
+	runs, err := src.Fetch(r.Context(), forecast.Ask{Endpoint: ep, Cells: []forecast.Cell{{}}, Now: made})
 	if err != nil {
 		return nil, nil, err
 	}

@@ -166,15 +166,17 @@ func (c *Client) Free() bool {
 
 // Fetch asks once for the runs of one endpoint for at most Batch(ep) cells and
 // gives them in the order of cells, decoded, checked and quantised, with Digest
-// set; the times of seeing are the caller's to set (forecast.Carry). now is the
-// time of asking: the deterministic run begins 48 h before its hour, the
-// ensemble at it. Every error is a *forecast.Failure. One bad cell fails the
-// whole call: ask for halves to find it.
-func (c *Client) Fetch(ctx context.Context, ep forecast.Endpoint, cells []forecast.Cell, now time.Time) ([]forecast.Run, error) {
-	if len(cells) == 0 {
+// set; the times of seeing are the caller's to set (forecast.Carry). The
+// deterministic run begins 48 h before the hour of ask.Now, the ensemble at it.
+// The source knows no conditional requests, so ask.Kept is not read. Every error
+// is a *forecast.Failure. One bad cell fails the whole call: ask for halves to
+// find it.
+func (c *Client) Fetch(ctx context.Context, ask forecast.Ask) ([]forecast.Run, error) {
+	if len(ask.Cells) == 0 {
 		return nil, nil
 	}
-	q, err := c.question(ep, cells, now)
+	now := ask.Now
+	q, err := c.question(ask.Endpoint, ask.Cells, now)
 	if err != nil {
 		return nil, &forecast.Failure{Kind: forecast.Refused, Reason: err.Error()}
 	}

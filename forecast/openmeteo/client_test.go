@@ -40,7 +40,7 @@ func clientOf(t *testing.T, address string, edit func(*Config)) *Client {
 // failure fetches one cell and gives what went wrong.
 func failure(t *testing.T, c *Client, ep forecast.Endpoint) *forecast.Failure {
 	t.Helper()
-	runs, err := c.Fetch(context.Background(), ep, []forecast.Cell{cell}, six)
+	runs, err := c.Fetch(context.Background(), forecast.Ask{Endpoint: ep, Cells: []forecast.Cell{cell}, Now: six})
 	var f *forecast.Failure
 	if !errors.As(err, &f) || runs != nil {
 		t.Fatalf("runs %v, error %v, want a *forecast.Failure alone", runs, err)
@@ -78,7 +78,7 @@ func TestRequests(t *testing.T) {
 		{forecast.Deterministic, "/v1/forecast", "hourly=temperature_2m,relative_humidity_2m,dew_point_2m,precipitation,precipitation_probability,snowfall,weather_code,cloud_cover,surface_pressure,wind_speed_10m,wind_gusts_10m,shortwave_radiation,direct_radiation,surface_temperature,is_day&temperature_unit=celsius&precipitation_unit=mm&past_hours=48&forecast_hours=241&cell_selection=land", "", 288, six.Add(-48 * time.Hour)},
 		{forecast.Ensemble, "/ens/v1/ensemble", "models=ukmo_global_ensemble_20km&hourly=temperature_2m,relative_humidity_2m,dew_point_2m,precipitation,wind_speed_10m,wind_gusts_10m,cloud_cover,shortwave_radiation&forecast_hours=169", DefaultModel, 168, six},
 	} {
-		runs, err := clientOf(t, srv.URL, func(c *Config) { c.StampDate = true }).Fetch(context.Background(), tc.ep, cells, now)
+		runs, err := clientOf(t, srv.URL, func(c *Config) { c.StampDate = true }).Fetch(context.Background(), forecast.Ask{Endpoint: tc.ep, Cells: cells, Now: now})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -105,7 +105,7 @@ func TestRequests(t *testing.T) {
 			t.Errorf("%d runs, the second of %v, %s, %q, %d slots from %s", len(runs), r.Cell, r.Endpoint, r.Model, r.Hours.N, r.Hours.Start)
 		}
 	}
-	if _, err := clientOf(t, srv.URL, func(c *Config) { c.Key, c.Contact = "", "" }).Fetch(context.Background(), forecast.Ensemble, cells, now); err != nil {
+	if _, err := clientOf(t, srv.URL, func(c *Config) { c.Key, c.Contact = "", "" }).Fetch(context.Background(), forecast.Ask{Endpoint: forecast.Ensemble, Cells: cells, Now: now}); err != nil {
 		t.Fatal(err)
 	}
 	if got.Header.Get("User-Agent") != "laycast/1.2" || got.Header["X-Api-Key"] != nil || got.Header["Date"] != nil {
@@ -210,7 +210,7 @@ func TestNoAnswer(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
 	var f *forecast.Failure
-	if _, err := clientOf(t, slow.URL, nil).Fetch(ctx, forecast.Ensemble, []forecast.Cell{cell}, six); !errors.As(err, &f) || f.Kind != forecast.Transport {
+	if _, err := clientOf(t, slow.URL, nil).Fetch(ctx, forecast.Ask{Endpoint: forecast.Ensemble, Cells: []forecast.Cell{cell}, Now: six}); !errors.As(err, &f) || f.Kind != forecast.Transport {
 		t.Errorf("a cancelled call: %v", err)
 	}
 }
@@ -232,7 +232,7 @@ func TestBodies(t *testing.T) {
 	}
 	c := clientOf(t, srv.URL, nil)
 	body = zip(calm(six, 5).json(t))
-	if runs, err := c.Fetch(context.Background(), forecast.Ensemble, []forecast.Cell{cell}, six); err != nil || runs[0].Hours.N != 4 {
+	if runs, err := c.Fetch(context.Background(), forecast.Ask{Endpoint: forecast.Ensemble, Cells: []forecast.Cell{cell}, Now: six}); err != nil || runs[0].Hours.N != 4 {
 		t.Errorf("packed body: %v", err)
 	}
 	body = zip(append(calm(six, 5).json(t), bytes.Repeat([]byte(" "), bodyLimit)...))
@@ -266,12 +266,12 @@ func TestNothingIsPrinted(t *testing.T) {
 
 func TestWhatIsNotAsked(t *testing.T) {
 	c := clientOf(t, "http://127.0.0.1:1", nil)
-	if runs, err := c.Fetch(context.Background(), forecast.Ensemble, nil, six); runs != nil || err != nil {
+	if runs, err := c.Fetch(context.Background(), forecast.Ask{Endpoint: forecast.Ensemble, Cells: nil, Now: six}); runs != nil || err != nil {
 		t.Errorf("no cells: %v, %v", runs, err)
 	}
 	for ep, n := range map[forecast.Endpoint]int{forecast.Deterministic: 26, forecast.Ensemble: 11, "seasonal": 1} {
 		var f *forecast.Failure
-		if _, err := c.Fetch(context.Background(), ep, make([]forecast.Cell, n), six); !errors.As(err, &f) || f.Kind != forecast.Refused {
+		if _, err := c.Fetch(context.Background(), forecast.Ask{Endpoint: ep, Cells: make([]forecast.Cell, n), Now: six}); !errors.As(err, &f) || f.Kind != forecast.Refused {
 			t.Errorf("%d cells of %q: %v", n, ep, err)
 		}
 	}

@@ -22,7 +22,7 @@ func BenchmarkFetch(b *testing.B) {
 	fetch := func(b *testing.B, ep forecast.Endpoint, step time.Duration) {
 		now := time.Date(2027, 4, 13, 21, 0, 0, 0, time.UTC)
 		for b.Loop() {
-			if _, err := s.Fetch(context.Background(), ep, cells, now); err != nil {
+			if _, err := s.Fetch(context.Background(), forecast.Ask{Endpoint: ep, Cells: cells, Now: now}); err != nil {
 				b.Fatal(err)
 			}
 			now = now.Add(step)

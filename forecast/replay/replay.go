@@ -119,7 +119,8 @@ func (s *Source) RunTime(now time.Time) time.Time {
 // and 240 hours ahead for the deterministic endpoint, 168 hours ahead for the
 // ensemble. All cells get the same hours, the record being of one place. An
 // answer changes only with the model run; its window moves with the hour.
-func (s *Source) Fetch(ctx context.Context, ep forecast.Endpoint, cells []forecast.Cell, now time.Time) ([]forecast.Run, error) {
+func (s *Source) Fetch(ctx context.Context, ask forecast.Ask) ([]forecast.Run, error) {
+	ep, cells, now := ask.Endpoint, ask.Cells, ask.Now
 	if err := ctx.Err(); err != nil {
 		return nil, fmt.Errorf("fetch %s from the replay: %w", ep, err)
 	}

@@ -30,7 +30,7 @@ func newSource(t *testing.T, rec Record, opt Options) *Source {
 // fetch gives the run of the first cell.
 func fetch(t *testing.T, s *Source, ep forecast.Endpoint, now time.Time) forecast.Run {
 	t.Helper()
-	runs, err := s.Fetch(context.Background(), ep, twoCells, now)
+	runs, err := s.Fetch(context.Background(), forecast.Ask{Endpoint: ep, Cells: twoCells, Now: now})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -88,12 +88,12 @@ func soundHours(t *testing.T, h forecast.Hours) {
 
 func TestFetchRefuses(t *testing.T) {
 	s := newSource(t, inventedYear(1), Options{})
-	if _, err := s.Fetch(context.Background(), "seasonal", twoCells, evening); err == nil {
+	if _, err := s.Fetch(context.Background(), forecast.Ask{Endpoint: "seasonal", Cells: twoCells, Now: evening}); err == nil {
 		t.Error("an unknown endpoint was answered")
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, err := s.Fetch(ctx, forecast.Ensemble, twoCells, evening); !errors.Is(err, context.Canceled) {
+	if _, err := s.Fetch(ctx, forecast.Ask{Endpoint: forecast.Ensemble, Cells: twoCells, Now: evening}); !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled fetch gave %v", err)
 	}
 }
@@ -160,7 +160,7 @@ func TestSeedsAndPlacesErrApart(t *testing.T) {
 
 func TestCellsShareErrorsNotColumns(t *testing.T) {
 	s := newSource(t, inventedYear(1), Options{})
-	runs, err := s.Fetch(context.Background(), forecast.Ensemble, twoCells, evening)
+	runs, err := s.Fetch(context.Background(), forecast.Ask{Endpoint: forecast.Ensemble, Cells: twoCells, Now: evening})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -312,7 +312,7 @@ func TestFetchFromManySides(t *testing.T) {
 	for k := range 8 {
 		group.Go(func() {
 			now := evening.AddDate(0, 0, k%3)
-			runs, err := s.Fetch(context.Background(), forecast.Ensemble, twoCells, now)
+			runs, err := s.Fetch(context.Background(), forecast.Ask{Endpoint: forecast.Ensemble, Cells: twoCells, Now: now})
 			if err != nil {
 				t.Error(err)
 			} else if k%3 == 0 && runs[0].Digest != want {
