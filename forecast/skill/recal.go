@@ -20,10 +20,10 @@ const (
 	bandDays  = 60
 )
 
-// halfLife is in how many days a scored chance loses half of its weight: a
+// recalHalfLife is in how many days a scored chance loses half of its weight: a
 // model changes in months, and a season must still remember the last one. Ours,
 // no source.
-const halfLife = 180
+const recalHalfLife = 180
 
 // dayWeight is the most that the chances of one day and group weigh together, in
 // days: cells near each other share their weather.
@@ -145,7 +145,7 @@ func weigh(ps []Past, group func(Past) int) []weighed {
 		if !p.known() {
 			continue
 		}
-		w := math.Exp2(-p.Ago/halfLife) * math.Min(1, dayWeight/total[key{p.Ago, group(p)}])
+		w := math.Exp2(-p.Ago/recalHalfLife) * math.Min(1, dayWeight/total[key{p.Ago, group(p)}])
 		out = append(out, weighed{logit(p.Chance), w * p.N, w * p.Hits})
 	}
 	return out

@@ -83,7 +83,7 @@ func TestOldRecordsFade(t *testing.T) {
 	ps := record(300, 1, 1, bold)
 	near365 := Fit(ps, nil).Sealed[1]
 	for i := range ps {
-		ps[i].Ago += 5 * halfLife
+		ps[i].Ago += 5 * recalHalfLife
 	}
 	old := Fit(ps, nil).Sealed[1]
 	if !(old.Days < near365.Days/30 && math.Abs(old.Bend) < math.Abs(near365.Bend)/3) {

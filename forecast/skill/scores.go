@@ -40,11 +40,11 @@ func Skill(score, reference float64) float64 {
 	return 1 - score/reference
 }
 
-// Parts are what a Brier score is made of (Murphy 1973): Score = Reliability -
+// BrierParts are what a Brier score is made of (Murphy 1973): Score = Reliability -
 // Resolution + Uncertainty + Within. Within is 0 where every class holds one
 // chance only; else it is what the classes hide (Stephenson, Coelho and Jolliffe
 // 2008, Weather and Forecasting 23(4) 752).
-type Parts struct {
+type BrierParts struct {
 	Score       float64 `json:"brier"`
 	Reliability float64 `json:"reliability"` // less is better
 	Resolution  float64 `json:"resolution"`  // more is better
@@ -55,8 +55,8 @@ type Parts struct {
 // PartsOf takes a Brier score apart. classes is how many equal classes of chance
 // the days are put in; 0 gives every chance that was issued a class of its own,
 // which is exact. All NaN where there are no days.
-func PartsOf(ss []Scored, classes int) Parts {
-	p := Parts{Score: Brier(ss)}
+func PartsOf(ss []Scored, classes int) BrierParts {
+	p := BrierParts{Score: Brier(ss)}
 	n, base := float64(len(ss)), frequency(ss)
 	for _, c := range classesOf(ss, classes) {
 		w := float64(len(c)) / n
@@ -73,7 +73,7 @@ func PartsOf(ss []Scored, classes int) Parts {
 }
 
 // Skill gives the skill against always saying how often it happened over all.
-func (p Parts) Skill() float64 { return Skill(p.Score, p.Uncertainty) }
+func (p BrierParts) Skill() float64 { return Skill(p.Score, p.Uncertainty) }
 
 // classesOf puts the days into classes, by rising chance; empty ones are left
 // out.

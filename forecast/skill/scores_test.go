@@ -43,7 +43,7 @@ var rain24 = []given{
 
 // published are the scores printed there, to three decimals; the tolerance is
 // what recomputing them from the data set left.
-var published = Parts{Score: 0.144, Reliability: 0.025, Resolution: 0.060, Uncertainty: 0.179}
+var published = BrierParts{Score: 0.144, Reliability: 0.025, Resolution: 0.060, Uncertainty: 0.179}
 
 const publishedSkill, publishedTol = 0.194, 0.0006
 
