@@ -139,6 +139,11 @@ type Run struct {
 	// Notes say what was mended: "gust estimated from wind", "dew point derived".
 	Notes []string
 
+	// Parents is 0 for a run as its source sent it. A run that was dressed has
+	// more members than its source sent: so many, member k made of raw member
+	// k mod Parents. Such a run is never stored.
+	Parents int
+
 	Modified string    // the source's Last-Modified exactly as sent, "" where it sends none
 	Expires  time.Time // the source is not asked again before this time; zero = whenever
 

@@ -1,0 +1,198 @@
+package skill
+
+import (
+	"math"
+
+	"laycast/forecast"
+)
+
+// DressedMembers is how many members a dressed issue has at least: on 19 raw
+// ones "at most 0.08" lets a true 0.15 through one evening in five.
+const DressedMembers = 200
+
+// Dress gives the issue with an ensemble of DressedMembers members or more
+// whose spread is that of the errors kept in s: member k is raw member
+// k mod n (n is the run's new Parents), drawn to the corrected centre, with
+// noise that fills the gap between the raw spread and the error. Without an
+// ensemble the members are made of the deterministic run, from the hour on in
+// which it was fetched. Hours before that are not touched. The noise hangs on
+// source, cell, member and hour, so that the same issue gives the same members
+// and two issues of one day differ by what they say alone. An issue without
+// hours to come comes back as it is; so does one that is dressed.
+func Dress(is forecast.Issue, s *Stats) forecast.Issue {
+	raw, ok := ahead(is)
+	if !ok || is.Ens != nil && is.Ens.Parents > 0 {
+		return is
+	}
+	run := forecast.Run{}
+	if is.Ens != nil {
+		run = *is.Ens
+	} else {
+		run = *is.Det
+		run.Endpoint = forecast.Ensemble
+	}
+	run.Parents = raw.Members
+	run.Hours = dressHours(&raw, s, seedOf(&run), run.Cell.Lon)
+	return forecast.Issue{Det: is.Det, Ens: &run}
+}
+
+// dresser is one issue on its way.
+type dresser struct {
+	raw     *forecast.Hours
+	stats   *Stats
+	lon     float64
+	members int
+	out     forecast.Hours
+	gaps    [NMeasures][]gap
+	wet     []float64 // by hour, the chance of rain
+}
+
+// gap says for one hour how a raw member becomes a dressed one, on the scale
+// of the measure: centre + keep × (raw - mean) + noise × standard normal.
+type gap struct{ mean, centre, keep, noise float64 }
+
+func dressHours(raw *forecast.Hours, s *Stats, seed uint64, lon float64) forecast.Hours {
+	n := raw.Members
+	d := dresser{raw: raw, stats: s, lon: lon, members: (DressedMembers + n - 1) / n * n}
+	var vars []forecast.Var
+	for _, v := range []forecast.Var{forecast.Air, forecast.Dew, forecast.RH, forecast.Rain, forecast.Wind, forecast.Gust, forecast.Cloud, forecast.Solar} {
+		if raw.Cols[v] != nil {
+			vars = append(vars, v)
+		}
+	}
+	d.out = forecast.NewHours(raw.Start, raw.N, d.members, vars...)
+	d.fill()
+	noise := newNoise(raw.Start, raw.N, seed)
+	rain := newRainDresser(&d)
+	for m := range d.members {
+		noise.draw(m)
+		d.member(m, noise)
+		rain.take(m, noise)
+	}
+	rain.settle()
+	return d.out
+}
+
+// fill works out the gaps of every hour.
+func (d *dresser) fill() {
+	for v := range NMeasures {
+		d.gaps[v] = make([]gap, d.raw.N)
+		for i := range d.raw.N {
+			mean, spread := centreOf(d.raw, v, i)
+			d.gaps[v][i] = d.gapOf(v, i, mean, spread)
+		}
+	}
+	for i, share := range wetShares(d.raw) {
+		d.wet = append(d.wet, d.stats.chanceOfRain(float64(i), float64(share)))
+	}
+}
+
+// correction is what the statistics say of a centre.
+type correction struct{ shift, slope, error2, spread2 float64 }
+
+// Slopes outside these are noise of a short record. The air's is left at 0:
+// its mean lags behind the season.
+const (
+	slopeLeast = -0.6
+	slopeMost  = 0.1
+)
+
+// at gives the correction of a measure for a centre x, from one lead day.
+func (m *Moments) at(v Measure, x float64) correction {
+	c := correction{shift: m.Error, spread2: m.Spread}
+	if v != Air && m.XX > 0 {
+		c.slope = math.Min(slopeMost, math.Max(slopeLeast, m.XD/m.XX))
+	}
+	if m.Mean != 0 {
+		c.shift += c.slope * (x - m.Mean)
+	}
+	c.error2 = m.DD - 2*c.slope*m.XD + c.slope*c.slope*m.XX
+	return c
+}
+
+// correct blends the corrections of the two lead days about a lead (hours):
+// what is kept of a day stands for its middle. Before the first middle the
+// error shrinks as it grows after it, to no less than 0.85 of it.
+func (s *Stats) correct(v Measure, lead float64, part int, x float64) correction {
+	at := (lead - dayHours/2) / dayHours
+	d := min(max(int(math.Floor(at)), 0), LeadDays-2)
+	w := math.Min(at-float64(d), 1)
+	a, b := s.Lead[d][v][part].at(v, x), s.Lead[d+1][v][part].at(v, x)
+	e := a.error2 + w*(b.error2-a.error2)
+	if w < 0 {
+		e = math.Min(a.error2, math.Max(e, leastEarly*a.error2))
+		w = 0
+	}
+	return correction{a.shift + w*(b.shift-a.shift), a.slope, e, a.spread2 + w*(b.spread2-a.spread2)}
+}
+
+// leastEarly bounds the error's variance of the first hours (0.85 squared).
+const leastEarly = 0.72
+
+// gapOf works out one hour. Half of the noise follows the spread of the day
+// against the usual one, between half and double of it: a day that the members
+// find open is more open for those too who are not members.
+func (d *dresser) gapOf(v Measure, i int, mean, spread float64) gap {
+	t := d.raw.Start.Add(hoursOf(i))
+	c := d.stats.correct(v, float64(i), partOf(t, d.lon), mean)
+	g := gap{mean: mean, centre: mean + c.shift, keep: 1}
+	if d.raw.Members == 1 {
+		g.noise = math.Sqrt(math.Max(0, c.error2))
+		return g
+	}
+	missing := c.error2 - c.spread2
+	if missing < 0 { // the members are too far apart
+		g.keep = math.Sqrt(c.error2 / c.spread2)
+		return g
+	}
+	if c.spread2 > 0 {
+		missing *= 0.5 + 0.5*math.Min(2, math.Max(0.5, spread/c.spread2))
+	}
+	g.noise = math.Sqrt(missing)
+	return g
+}
+
+// member dresses air, dew point, wind and gust of member m.
+func (d *dresser) member(m int, z *noise) {
+	parent, at := m%d.raw.Members, m*d.raw.N
+	for i := range d.raw.N {
+		air := d.put(Air, parent, i, z)
+		dep := d.put(Depression, parent, i, z)
+		wind := d.put(Wind, parent, i, z)
+		set := func(v forecast.Var, x float64) {
+			if col := d.out.Cols[v]; col != nil {
+				col[at+i] = float32(x)
+			}
+		}
+		dew := air - depressionOf(dep)
+		set(forecast.Air, air)
+		set(forecast.Dew, dew)
+		set(forecast.RH, relativeHumidity(air, dew))
+		set(forecast.Wind, windOf(wind))
+		set(forecast.Gust, gustWith(float64(d.raw.At(forecast.Gust, parent, i)), float64(d.raw.At(forecast.Wind, parent, i)), windOf(wind)))
+		set(forecast.Cloud, float64(d.raw.At(forecast.Cloud, parent, i)))
+		set(forecast.Solar, float64(d.raw.At(forecast.Solar, parent, i)))
+	}
+}
+
+// put gives the dressed value on the measure's scale.
+func (d *dresser) put(v Measure, parent, i int, z *noise) float64 {
+	g := &d.gaps[v][i]
+	return g.centre + g.keep*(toScale(d.raw, v, parent, i)-g.mean) + g.noise*z.of[v][i]
+}
+
+// gustWith carries a gust along with its wind; in a calm it hardly moves.
+func gustWith(gust, wind, dressed float64) float64 {
+	return math.Max(dressed, gust*(dressed+1)/(wind+1))
+}
+
+// Magnus coefficients over water, 17.62 and 243.12 °C: WMO-No. 8, Annex 4.B.
+const (
+	magnusA = 17.62
+	magnusB = 243.12
+)
+
+// relativeHumidity gives the relative humidity (%) of air with a dew point.
+func relativeHumidity(air, dew float64) float64 {
+	return math.Min(100, 100*math.Exp(magnusA*dew/(magnusB+dew)-magnusA*air/(magnusB+air)))
+}
