@@ -23,6 +23,7 @@ var levels = map[string]int{
 	"job/access":         0,
 	"rules/physics":      0,
 	"forecast":           0,
+	"forecast/attempt":   0,
 	"forecast/openmeteo": 0,
 	"forecast/metno":     0,
 	"forecast/nws":       0,
@@ -50,9 +51,10 @@ var levels = map[string]int{
 
 // kin are the imports allowed within a level: importer to imported.
 var kin = map[string][]string{
-	"forecast/openmeteo": {"forecast"},
-	"forecast/metno":     {"forecast"},
-	"forecast/nws":       {"forecast"},
+	"forecast/attempt":   {"forecast"},
+	"forecast/openmeteo": {"forecast", "forecast/attempt"},
+	"forecast/metno":     {"forecast", "forecast/attempt"},
+	"forecast/nws":       {"forecast", "forecast/attempt"},
 	"forecast/skill":     {"forecast"},
 	"forecast/replay":    {"forecast"},
 	"notify":             {"notify/ribbon"},

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"encoding/hex"
+	"math"
 	"time"
 )
 
@@ -57,13 +58,16 @@ func SharedDiffers(old, fresh Hours) bool {
 
 // Carry joins a fetched run to the newest one held for the same source,
 // endpoint and cell (nil: none). isNew is false when the digest is the held
-// one's: then run is prev, seen again at now. Otherwise run is fresh, first and
-// last seen at now, and its content counts as changed at now only if
+// one's: then run is prev, seen again at now, with what fresh says of asking
+// again. Otherwise run is fresh, first and last seen at now, and its content
+// counts as changed at now only if
 //   - nothing was held before, or
-//   - air, rain or wind differs in an hour that both know (SharedDiffers of
-//     these alone: the other measures may be derived or estimated by the decoder,
-//     or come from another model, and so change over a dead model run; a new run
-//     never leaves these three alone. Runs without them are compared whole), or
+//   - air or wind differs in an hour that both know, or rain in a block of six
+//     (SharedDiffers of these alone: the other measures may be derived or
+//     estimated by the decoder, or come from another model, and so change over a
+//     dead model run; a new run never leaves these three alone. Runs without
+//     them are compared whole. Rain is compared by the block because its hours
+//     may be drawn, see Spread, and are drawn no more when the block is near), or
 //   - both tell their model run and the fresh one is later, or
 //   - the windows do not touch at all and fresh knows something.
 //
@@ -76,7 +80,7 @@ func Carry(prev *Run, fresh Run, now time.Time) (run Run, isNew bool) {
 	}
 	if prev != nil && prev.Digest == fresh.Digest {
 		run = *prev
-		run.LastSeen = now
+		run.LastSeen, run.Modified, run.Expires = now, fresh.Modified, fresh.Expires
 		return run, false
 	}
 	fresh.FirstSeen, fresh.LastSeen, fresh.Changed = now, now, now
@@ -96,15 +100,43 @@ func changed(prev, fresh Run) bool {
 		return knows(fresh.Hours)
 	}
 	if prev.Hours.Cols[Air] != nil && fresh.Hours.Cols[Air] != nil {
-		return SharedDiffers(measured(prev.Hours), measured(fresh.Hours))
+		return SharedDiffers(measured(prev.Hours), measured(fresh.Hours)) || rainDiffers(prev.Hours, fresh.Hours)
 	}
 	return SharedDiffers(prev.Hours, fresh.Hours)
 }
 
 // measured leaves the columns that no decoder makes up.
 func measured(h Hours) Hours {
-	h.Cols = [NVars][]float32{Air: h.Cols[Air], Rain: h.Cols[Rain], Wind: h.Cols[Wind]}
+	h.Cols = [NVars][]float32{Air: h.Cols[Air], Wind: h.Cols[Wind]}
 	return h
+}
+
+// rainBlock is the longest block that sources tell rain in, in hours; blocks
+// begin at hours of UTC that it divides.
+const rainBlock = 6
+
+// rainDiffers says whether some member's rain differs in a block that both runs
+// know whole, by more than the rounding of its hours.
+func rainDiffers(old, fresh Hours) bool {
+	first := (rainBlock - int(fresh.Start.Unix()/3600)%rainBlock) % rainBlock
+	off := old.Slot(fresh.Start)
+	for m := range min(old.Members, fresh.Members) {
+		for i := first; i+rainBlock <= fresh.N; i += rainBlock {
+			a, b := blockRain(old, m, i+off), blockRain(fresh, m, i)
+			if math.Abs(a-b) > rainBlock*0.5/perUnit(Rain)+1e-6 { // false where either is NaN
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// blockRain sums the block of member m from slot i on.
+func blockRain(h Hours, m, i int) (sum float64) {
+	for k := range rainBlock {
+		sum += float64(h.At(Rain, m, i+k))
+	}
+	return sum
 }
 
 // knows says whether any value of h is known.

@@ -165,7 +165,7 @@ type Issue struct {
 type Failure struct {
 	Kind   FailureKind
 	Reason string    // in plain words, with the host, never with a key
-	Until  time.Time // Quota: not before this time; else zero
+	Until  time.Time // Quota, and Refused where the source bars us for a time: not before this; else zero
 }
 
 // FailureKind says what sort of failure it was.

@@ -12,13 +12,13 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
-	"os"
 	"strings"
 	"sync/atomic"
 	"testing"
 	"time"
 
 	"laycast/forecast"
+	"laycast/forecast/attempt"
 )
 
 const secret = "k3y/with+signs"
@@ -235,32 +235,9 @@ func TestBodies(t *testing.T) {
 	if runs, err := c.Fetch(context.Background(), forecast.Ask{Endpoint: forecast.Ensemble, Cells: []forecast.Cell{cell}, Now: six}); err != nil || runs[0].Hours.N != 4 {
 		t.Errorf("packed body: %v", err)
 	}
-	body = zip(append(calm(six, 5).json(t), bytes.Repeat([]byte(" "), bodyLimit)...))
+	body = zip(append(calm(six, 5).json(t), bytes.Repeat([]byte(" "), attempt.BodyLimit)...))
 	if f := failure(t, c, forecast.Ensemble); f.Kind != forecast.Broken || !strings.Contains(f.Reason, "more than 32 MB") {
 		t.Errorf("%s: %q", f.Kind, f.Reason)
-	}
-}
-
-// TestNothingIsPrinted: when it tries again, the library prints addresses to
-// standard error. The client never lets it; even if it did, nothing is told.
-func TestNothingIsPrinted(t *testing.T) {
-	r, w, err := os.Pipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	old := os.Stderr
-	os.Stderr = w
-	srv := httptest.NewUnstartedServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { panic(http.ErrAbortHandler) }))
-	srv.Config.ErrorLog = log.New(io.Discard, "", 0)
-	srv.Start()
-	defer srv.Close()
-	c := clientOf(t, srv.URL, nil)
-	c.http.SetRetryCount(1).SetRetryWaitTime(time.Millisecond)
-	failure(t, c, forecast.Deterministic)
-	os.Stderr = old
-	w.Close()
-	if out, err := io.ReadAll(r); err != nil || len(out) > 0 {
-		t.Errorf("printed %q (%v)", out, err)
 	}
 }
 
@@ -294,7 +271,9 @@ func TestUntil(t *testing.T) {
 		{"Too many concurrent requests", "soon", now.Add(time.Minute)},
 	} {
 		for _, zone := range []*time.Location{time.UTC, time.FixedZone("", 19800)} { // half an hour off the UTC hour
-			if got := until(tc.reason, tc.after, now.In(zone)); !got.Equal(tc.want) {
+			a := attempt.Answer{Header: http.Header{"Retry-After": {tc.after}}}
+			got := a.RetryAfter(now, until(tc.reason, now.In(zone)))
+			if !got.Equal(tc.want) {
 				t.Errorf("%q, %q: %s, want %s", tc.reason, tc.after, got, tc.want)
 			}
 		}
@@ -330,7 +309,7 @@ func TestNew(t *testing.T) {
 		t.Errorf("a contact of two lines: %v", err)
 	}
 	c, err := New(Config{})
-	if err != nil || !c.Free() || c.cfg.Model != DefaultModel || c.cfg.Timeout != 45*time.Second {
+	if err != nil || !c.Free() || c.cfg.Model != DefaultModel {
 		t.Errorf("defaults: %+v, %v", c, err)
 	}
 	if clientOf(t, "https://weather.roofs.example", nil).Free() {

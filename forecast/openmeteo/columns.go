@@ -8,8 +8,10 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"laycast/forecast"
+	"laycast/forecast/attempt"
 )
 
 // measure is how the source writes one measure of the weather.
@@ -17,23 +19,21 @@ type measure struct {
 	v      forecast.Var
 	name   string
 	unit   string
-	before bool    // of the hour before the stamp; else an instant at the stamp
-	lo, hi float64 // beyond these a value is an error of the source
+	before bool // of the hour before the stamp; else an instant at the stamp
 }
 
-// source lists the measures that are decoded. Bounds: FORECAST_API §7 row 7; dew
-// point, wind and pressure, of which it says nothing: common practice, no source.
+// source lists the measures that are decoded.
 var source = [...]measure{
-	{forecast.Air, "temperature_2m", "°C", false, -40, 50},
-	{forecast.Dew, "dew_point_2m", "°C", false, -60, 40},
-	{forecast.RH, "relative_humidity_2m", "%", false, 0, 105},
-	{forecast.Rain, "precipitation", "mm", true, 0, 150},
-	{forecast.Wind, "wind_speed_10m", "m/s", false, 0, 75},
-	{forecast.Gust, "wind_gusts_10m", "m/s", true, 0, 75},
-	{forecast.Cloud, "cloud_cover", "%", false, 0, 100},
-	{forecast.Solar, "shortwave_radiation", "W/m²", true, 0, 1400},
-	{forecast.Pressure, "surface_pressure", "hPa", false, 500, 1100},
-	{forecast.RainChance, "precipitation_probability", "%", true, 0, 100},
+	{forecast.Air, "temperature_2m", "°C", false},
+	{forecast.Dew, "dew_point_2m", "°C", false},
+	{forecast.RH, "relative_humidity_2m", "%", false},
+	{forecast.Rain, "precipitation", "mm", true},
+	{forecast.Wind, "wind_speed_10m", "m/s", false},
+	{forecast.Gust, "wind_gusts_10m", "m/s", true},
+	{forecast.Cloud, "cloud_cover", "%", false},
+	{forecast.Solar, "shortwave_radiation", "W/m²", true},
+	{forecast.Pressure, "surface_pressure", "hPa", false},
+	{forecast.RainChance, "precipitation_probability", "%", true},
 }
 
 // table is one place's rows: per measure and member a column of n values, NaN
@@ -149,14 +149,31 @@ func (p place) column(c column, n int) ([]float64, error) {
 	case "undefined":
 		return nil, nil
 	default:
-		return nil, fmt.Errorf("%s is in %q, not in %s", c.key, plain(fmt.Sprint(unit)), c.unit)
+		return nil, fmt.Errorf("%s is in %q, not in %s", c.key, attempt.Plain(fmt.Sprint(unit)), c.unit)
 	}
 }
 
-// at gives a value of the table, NaN where there is none.
-func (t *table) at(v forecast.Var, m, row int) float64 {
-	if m >= len(t.cols[v]) || t.cols[v][m] == nil {
-		return nan
+// readings shifts what is stamped at its end into the slot before the stamp,
+// once. n rows give n-1 slots; the first row's sums belong to no slot.
+func (t *table) readings(start time.Time) *forecast.Readings {
+	r := &forecast.Readings{Start: start, N: t.n - 1, Members: t.members}
+	for _, s := range source {
+		for _, col := range t.cols[s.v] {
+			if s.before && col != nil {
+				col = col[1:]
+			}
+			if s.before {
+				r.In[s.v] = append(r.In[s.v], col)
+			} else {
+				r.At[s.v] = append(r.At[s.v], col)
+			}
+		}
 	}
-	return t.cols[v][m][row]
+	if t.day != nil {
+		r.Night = make([]bool, r.N)
+		for i := range r.Night {
+			r.Night[i] = t.day[i] == 0 && t.day[i+1] == 0
+		}
+	}
+	return r
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"laycast/forecast"
+	"laycast/forecast/attempt"
 )
 
 // place is one place of an answer. Pointers tell "not there" from zero.
@@ -60,7 +61,7 @@ func readPlaces(body []byte) ([]place, error) {
 		err = json.Unmarshal(body, &places[0])
 	}
 	if err != nil {
-		return nil, fmt.Errorf("the body is no whole JSON: %s", plain(err.Error()))
+		return nil, fmt.Errorf("the body is no whole JSON: %s", attempt.Plain(err.Error()))
 	}
 	return places, nil
 }
@@ -79,11 +80,15 @@ func (p place) run(i int, a ask) (forecast.Run, error) {
 	if err != nil {
 		return forecast.Run{}, err
 	}
-	var notes notes
-	h := forecast.Quantise(t.slots(start, &notes))
+	var notes forecast.Notes
+	r := t.readings(start)
+	if k := r.SpreadEven(cell, a.coarse(start)); k > 0 {
+		notes.Once("rain told for blocks of hours: the hours it falls in are drawn")
+	}
+	h := forecast.Quantise(r.Hours(&notes))
 	return forecast.Run{
 		Source: Source, Endpoint: a.endpoint, Cell: cell, Model: a.model,
-		Hours: h, Notes: notes.list(t.members), Digest: forecast.Digest(h),
+		Hours: h, Notes: notes.List(t.members), Digest: forecast.Digest(h),
 	}, nil
 }
 
@@ -91,7 +96,7 @@ func (p place) run(i int, a ask) (forecast.Run, error) {
 func (p place) check(i int, cell forecast.Cell) error {
 	switch {
 	case p.Error:
-		return fmt.Errorf("an error instead of a forecast: %s", plain(p.Reason))
+		return fmt.Errorf("an error instead of a forecast: %s", attempt.Plain(p.Reason))
 	case p.Latitude == nil || p.Longitude == nil || p.Hourly == nil:
 		return errors.New("no latitude, longitude or hours in it")
 	case p.Offset != 0:
@@ -99,23 +104,10 @@ func (p place) check(i int, cell forecast.Cell) error {
 	case p.Position != nil && *p.Position != float64(i):
 		return fmt.Errorf("it says it is number %g", *p.Position+1)
 	}
-	if km := distance(cell.Lat, cell.Lon, *p.Latitude, *p.Longitude); !(km <= farthest) {
-		return fmt.Errorf("its grid cell lies %.0f km from where the forecast was asked for, at most %d km are taken", km, farthest)
+	if km := cell.KmTo(*p.Latitude, *p.Longitude); !(km <= forecast.Farthest) {
+		return fmt.Errorf("its grid cell lies %.0f km from where the forecast was asked for, at most %d km are taken", km, forecast.Farthest)
 	}
 	return nil
-}
-
-// farthest is how far a grid cell's centre may lie from the place, in km
-// (FORECAST_API §1.5: "a few kilometres"; half the diagonal of a 0.25° cell is
-// at most 20 km).
-const farthest = 30
-
-// distance gives the great-circle distance in km (haversine, mean earth radius
-// 6371 km).
-func distance(lat1, lon1, lat2, lon2 float64) float64 {
-	rad := func(deg float64) float64 { return deg * math.Pi / 180 }
-	s, t := math.Sin(rad(lat2-lat1)/2), math.Sin(rad(lon2-lon1)/2)
-	return 2 * 6371 * math.Asin(math.Sqrt(min(1, s*s+math.Cos(rad(lat1))*math.Cos(rad(lat2))*t*t)))
 }
 
 // latest is how far the first row may lie from the hour asked for: an answer
@@ -126,7 +118,7 @@ const latest = 2 * time.Hour
 // the hour asked for on.
 func (p place) times(from time.Time) (start time.Time, n int, err error) {
 	if u := p.Units["time"]; u != "unixtime" {
-		return start, 0, fmt.Errorf("times are not unix seconds but %q", plain(fmt.Sprint(u)))
+		return start, 0, fmt.Errorf("times are not unix seconds but %q", attempt.Plain(fmt.Sprint(u)))
 	}
 	stamps, err := numbers(p.Hourly["time"])
 	if err != nil || len(stamps) < 2 || len(stamps) > maxRows {

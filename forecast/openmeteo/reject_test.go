@@ -53,7 +53,7 @@ func TestRefusedAnswers(t *testing.T) {
 		{"nothing of ours", string(calm(six, 3).onlyTime().json(t)), "no column of the weather"},
 		{"member 300", string(calm(six, 3).set("precipitation_member300", 0, 0, 0).json(t)), "member 300"},
 	} {
-		runs, err := decode([]byte(tc.body), ask{endpoint: forecast.Ensemble, cells: []forecast.Cell{cell}, from: six})
+		runs, err := decode([]byte(tc.body), ask{endpoint: forecast.Ensemble, cells: []forecast.Cell{cell}, from: six, now: six})
 		if err == nil || !strings.Contains(err.Error(), tc.want) || runs != nil {
 			t.Errorf("%s: %v, want an error with %q", tc.name, err, tc.want)
 		}
@@ -89,7 +89,7 @@ func TestPlacesComeInOrder(t *testing.T) {
 	second["location_id"] = 1
 	cells := []forecast.Cell{cell, {Lat: 53.4, Lon: -6.3, Elev: 0}}
 	body := "[" + string(calm(six, 3).json(t)) + "," + string(second.json(t)) + "]"
-	runs, err := decode([]byte(body), ask{endpoint: forecast.Deterministic, cells: cells, from: six})
+	runs, err := decode([]byte(body), ask{endpoint: forecast.Deterministic, cells: cells, from: six, now: six})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -130,7 +130,7 @@ func TestSharedAnswers(t *testing.T) {
 	}
 	get := func(name string, ep forecast.Endpoint, model string, cells ...forecast.Cell) []forecast.Run {
 		t.Helper()
-		runs, err := decode(read(name), ask{endpoint: ep, model: model, cells: cells, from: from})
+		runs, err := decode(read(name), ask{endpoint: ep, model: model, cells: cells, from: from, now: from})
 		if err != nil {
 			t.Fatalf("%s: %v", name, err)
 		}
@@ -171,7 +171,7 @@ func TestSharedAnswers(t *testing.T) {
 		t.Errorf("ensemble_two_models: %d members, want 2", h.Members)
 	}
 	for _, name := range []string{"forecast_local_dst_trap.json", "error_400.json", "error_429.json", "error_502.html", "stream_abort_200.txt", "truncated_200.txt", "met_no_compact.json", "elevation.json"} {
-		if _, err := decode(read(name), ask{endpoint: forecast.Deterministic, cells: []forecast.Cell{one}, from: from}); err == nil {
+		if _, err := decode(read(name), ask{endpoint: forecast.Deterministic, cells: []forecast.Cell{one}, from: from, now: from}); err == nil {
 			t.Errorf("%s was taken for a forecast", name)
 		}
 	}
@@ -187,7 +187,7 @@ func FuzzDecode(f *testing.F) {
 	f.Add([]byte(`[null`))
 	f.Fuzz(func(t *testing.T, body []byte) {
 		for _, model := range []string{"", "a_eps"} {
-			runs, err := decode(body, ask{endpoint: forecast.Ensemble, model: model, cells: []forecast.Cell{cell}, from: six})
+			runs, err := decode(body, ask{endpoint: forecast.Ensemble, model: model, cells: []forecast.Cell{cell}, from: six, now: six})
 			if err != nil {
 				continue
 			}

@@ -37,6 +37,28 @@ type ask struct {
 	model    string // "" = the source's choice
 	cells    []forecast.Cell
 	from     time.Time // stamp of the first row
+	now      time.Time // the hour of asking
+}
+
+// hourly is for how many hours ahead a model tells rain by the hour; beyond, its
+// blocks of 3 and 6 hours come divided evenly (FORECAST_API §1.3, §2). 54 h after
+// the start of a run, which is about six hours old when it is fetched; the same
+// is taken for the models that are not in the table.
+func hourly(model string) int {
+	n, ok := map[string]int{
+		"ecmwf_ifs025_ensemble": 0, "ncep_gefs025": 0, "ncep_gefs05": 0, "gem_global_ensemble": 0, "icon_global_eps": 0,
+		"icon_eu_eps": 42, "dwd_icon_eu_eps": 42, "ecmwf_ifs_europe_ensemble": 84,
+	}[model]
+	if !ok {
+		return 48
+	}
+	return n
+}
+
+// coarse gives the first slot of an answer beyond the hours that are told by
+// the hour.
+func (a ask) coarse(start time.Time) int {
+	return int(a.now.Sub(start).Hours()) + hourly(a.model)
 }
 
 // question builds the request of an endpoint.
@@ -48,7 +70,8 @@ func (c *Client) question(ep forecast.Endpoint, cells []forecast.Cell, now time.
 	if len(cells) > most {
 		return question{}, fmt.Errorf("%d places asked for at once, at most %d a request", len(cells), most)
 	}
-	a := ask{endpoint: ep, cells: cells, from: now.UTC().Truncate(time.Hour)}
+	a := ask{endpoint: ep, cells: cells, now: now.UTC().Truncate(time.Hour)}
+	a.from = a.now
 	p := url.Values{"wind_speed_unit": {"ms"}, "timeformat": {"unixtime"}}
 	p.Set("latitude", list(cells, func(c forecast.Cell) string { return strconv.FormatFloat(c.Lat, 'f', 3, 64) }))
 	p.Set("longitude", list(cells, func(c forecast.Cell) string { return strconv.FormatFloat(c.Lon, 'f', 3, 64) }))
@@ -60,7 +83,7 @@ func (c *Client) question(ep forecast.Endpoint, cells []forecast.Cell, now time.
 		p.Set("forecast_hours", strconv.Itoa(ensembleHours))
 		return question{address(c.ensemble, "/v1/ensemble", p), a}, nil
 	}
-	a.from = a.from.Add(-pastHours * time.Hour)
+	a.from = a.now.Add(-pastHours * time.Hour)
 	p.Set("hourly", forecastHourly)
 	p.Set("temperature_unit", "celsius")
 	p.Set("precipitation_unit", "mm")
