@@ -1,0 +1,201 @@
+package ribbon
+
+import (
+	"bytes"
+	"cmp"
+	"fmt"
+	"image"
+	"image/color"
+	"image/draw"
+	"image/png"
+	"math"
+	"slices"
+	"sync"
+
+	"golang.org/x/image/font"
+	"golang.org/x/image/font/gofont/gobold"
+	"golang.org/x/image/font/gofont/goregular"
+	"golang.org/x/image/font/opentype"
+	"golang.org/x/image/math/fixed"
+	"golang.org/x/image/vector"
+)
+
+// density is how many dots of the PNG make a CSS pixel.
+const density = 2
+
+// shades are the inks of the PNG, on the white of a mail. Dark, pale and hatched
+// differ in lightness by far, so that they hold without colour.
+var shades = [inks]color.RGBA{
+	paper:        {0xff, 0xff, 0xff, 0xff},
+	night:        {0xec, 0xec, 0xe8, 0xff},
+	rule:         {0xd5, 0xd3, 0xcd, 0xff},
+	middle:       {0xa6, 0xc6, 0xca, 0xff},
+	careful:      {0x1b, 0x5a, 0x65, 0xff},
+	closedGround: {0xfb, 0xf1, 0xec, 0xff},
+	closedLine:   {0x93, 0x34, 0x1f, 0xff},
+	text:         {0x22, 0x26, 0x2a, 0xff},
+	soft:         {0x56, 0x5b, 0x60, 0xff},
+}
+
+// PNG draws the day at two dots a CSS pixel. The same day gives the same bytes.
+func (d Day) PNG() ([]byte, error) {
+	f, err := newFaces()
+	if err != nil {
+		return nil, err
+	}
+	s := layout(d, f)
+	img := image.NewRGBA(image.Rect(0, 0, int(s.width*density), int(s.height*density)))
+	draw.Draw(img, img.Bounds(), image.NewUniform(shades[paper]), image.Point{}, draw.Src)
+	for _, x := range s.shapes {
+		fill(img, x)
+	}
+	for _, l := range s.labels {
+		if err := f.draw(img, l); err != nil {
+			return nil, err
+		}
+	}
+	var b bytes.Buffer
+	enc := png.Encoder{CompressionLevel: png.BestCompression}
+	if err := enc.Encode(&b, indexed(img)); err != nil {
+		return nil, fmt.Errorf("write the hour ribbon as PNG: %w", err)
+	}
+	return b.Bytes(), nil
+}
+
+// fill draws one shape, smooth at its edges.
+func fill(img *image.RGBA, x shape) {
+	lo, hi := point{math.Inf(1), math.Inf(1)}, point{math.Inf(-1), math.Inf(-1)}
+	for _, n := range x.outline {
+		lo.x, lo.y = math.Min(lo.x, n.p.x*density), math.Min(lo.y, n.p.y*density)
+		hi.x, hi.y = math.Max(hi.x, n.p.x*density), math.Max(hi.y, n.p.y*density)
+	}
+	box := image.Rect(int(math.Floor(lo.x)), int(math.Floor(lo.y)), int(math.Ceil(hi.x)), int(math.Ceil(hi.y))).Intersect(img.Bounds())
+	if box.Empty() {
+		return
+	}
+	dot := func(p point) (float32, float32) {
+		return float32(p.x*density - float64(box.Min.X)), float32(p.y*density - float64(box.Min.Y))
+	}
+	r := vector.NewRasterizer(box.Dx(), box.Dy())
+	for k, n := range x.outline {
+		ex, ey := dot(n.p)
+		switch {
+		case k == 0:
+			r.MoveTo(ex, ey)
+		case n.bent:
+			ax, ay := dot(n.a)
+			bx, by := dot(n.b)
+			r.CubeTo(ax, ay, bx, by, ex, ey)
+		default:
+			r.LineTo(ex, ey)
+		}
+	}
+	r.ClosePath()
+	r.Draw(img, box, image.NewUniform(shades[x.ink]), image.Point{})
+}
+
+// colours is how many a PNG has: enough for smooth edges, few enough for a small
+// file.
+const colours = 64
+
+// indexed reduces a picture to the colours that occur most, the others to the
+// nearest of them.
+func indexed(img *image.RGBA) *image.Paletted {
+	count := map[color.RGBA]int{}
+	for i := 0; i < len(img.Pix); i += 4 {
+		count[color.RGBA{img.Pix[i], img.Pix[i+1], img.Pix[i+2], 0xff}]++
+	}
+	all := make([]color.RGBA, 0, len(count))
+	for c := range count {
+		all = append(all, c)
+	}
+	key := func(c color.RGBA) int { return int(c.R)<<16 | int(c.G)<<8 | int(c.B) }
+	slices.SortFunc(all, func(a, b color.RGBA) int {
+		return cmp.Or(cmp.Compare(count[b], count[a]), cmp.Compare(key(a), key(b)))
+	})
+	var p color.Palette
+	for _, c := range all[:min(len(all), colours)] {
+		p = append(p, c)
+	}
+	index := map[color.RGBA]uint8{}
+	for _, c := range all {
+		index[c] = uint8(p.Index(c))
+	}
+	out := image.NewPaletted(img.Bounds(), p)
+	for i := range out.Pix {
+		out.Pix[i] = index[color.RGBA{img.Pix[4*i], img.Pix[4*i+1], img.Pix[4*i+2], 0xff}]
+	}
+	return out
+}
+
+// fonts reads the two type faces, those that the Go authors give away.
+var fonts = sync.OnceValues(func() ([2]*opentype.Font, error) {
+	var out [2]*opentype.Font
+	for i, ttf := range [][]byte{goregular.TTF, gobold.TTF} {
+		f, err := opentype.Parse(ttf)
+		if err != nil {
+			return out, fmt.Errorf("read the type face of the hour ribbon: %w", err)
+		}
+		out[i] = f
+	}
+	return out, nil
+})
+
+// faces are the type faces at the sizes of one picture. They serve one
+// goroutine.
+type faces struct {
+	fonts [2]*opentype.Font
+	made  map[faceKey]font.Face
+}
+
+type faceKey struct {
+	size float64
+	bold bool
+}
+
+func newFaces() (*faces, error) {
+	fs, err := fonts()
+	return &faces{fonts: fs, made: map[faceKey]font.Face{}}, err
+}
+
+func (f *faces) face(size float64, bold bool) (font.Face, error) {
+	k := faceKey{size, bold}
+	if x := f.made[k]; x != nil {
+		return x, nil
+	}
+	i := 0
+	if bold {
+		i = 1
+	}
+	x, err := opentype.NewFace(f.fonts[i], &opentype.FaceOptions{Size: size * density, DPI: 72})
+	if err != nil {
+		return nil, fmt.Errorf("set the hour ribbon in %g px: %w", size, err)
+	}
+	f.made[k] = x
+	return x, nil
+}
+
+// width measures a text; a size that cannot be set measures nothing, and
+// drawing it says so.
+func (f *faces) width(s string, size float64, bold bool) float64 {
+	x, err := f.face(size, bold)
+	if err != nil {
+		return 0
+	}
+	return float64(font.MeasureString(x, s)) / 64 / density
+}
+
+func (f *faces) draw(img draw.Image, l label) error {
+	x, err := f.face(l.size, l.bold)
+	if err != nil {
+		return err
+	}
+	at := l.at.x
+	if l.anchor == right {
+		at -= f.width(l.text, l.size, l.bold)
+	}
+	d := font.Drawer{Dst: img, Src: image.NewUniform(shades[l.ink]), Face: x}
+	d.Dot = fixed.Point26_6{X: fixed.Int26_6(at * density * 64), Y: fixed.Int26_6(l.at.y * density * 64)}
+	d.DrawString(l.text)
+	return nil
+}
