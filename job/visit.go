@@ -58,7 +58,21 @@ type Visit struct {
 	AskedFor Date      `json:"asked_for"`
 	Approved bool      `json:"approved"` // the owner said yes to it
 	Declined bool      `json:"declined"` // the owner said no to it
+
+	Thread  []string   `json:"thread,omitempty"` // Message-IDs of what its customer was written, oldest first
+	Invited Invitation `json:"invited,omitzero"` // what the customer's own calendar was sent
 }
+
+// Invitation is what a customer who asked for invitations has of a visit in a
+// calendar of their own.
+type Invitation struct {
+	Sent int       `json:"sent"`          // how many went out: the sequence of the next one
+	From time.Time `json:"from,omitzero"` // the hours of the last one; none where it was called off
+	To   time.Time `json:"to,omitzero"`
+}
+
+// Stands reports whether there is one that was not called off.
+func (i Invitation) Stands() bool { return !i.From.IsZero() }
 
 // On reports whether d is a day of the visit that is still to come or under way.
 func (v Visit) On(d Date) bool {

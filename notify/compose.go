@@ -135,7 +135,7 @@ type draft struct {
 	subject  string
 	reason   string
 	letter   letter
-	replies  string // Message-ID of the message it follows, or ""
+	thread   []string // Message-IDs of the mails it follows, oldest first
 
 	now       time.Time
 	notBefore time.Time // zero: at once

@@ -83,6 +83,7 @@ type parsed struct {
 	subject     string
 	plain, html string
 	images      [][]byte
+	calendars   [][]byte
 	tree        []string
 }
 
@@ -139,6 +140,8 @@ func (p *parsed) walk(t rapid.TB, ctype, enc string, body io.Reader) {
 		p.html = string(b)
 	case "image/png":
 		p.images = append(p.images, b)
+	case "text/calendar", "application/ics":
+		p.calendars = append(p.calendars, b)
 	default:
 		t.Fatalf("unexpected part %s", kind)
 	}
@@ -302,7 +305,7 @@ func TestSecondLookThreads(t *testing.T) {
 	}
 	for _, bad := range []string{"", "no-at-sign", "a@b\r\nBcc: x@y.example", "<a b@c>"} {
 		l := secondLook(t, nil, noGoCall(t))
-		l.InReplyTo = bad
+		l.Thread = []string{bad}
 		m, err := composer(t).SecondLook(l)
 		if err != nil {
 			t.Fatal(err)

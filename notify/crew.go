@@ -21,13 +21,15 @@ type CallLetter struct {
 	Bay, Bays int // which bay of how many, from 1; 0 of 0 where the roof is not cut up
 	Now       time.Time
 
-	InReplyTo string    // Message-ID of the mail before it to the same person
+	Thread    []string  // Message-IDs of the mails before it to the same person, oldest first
 	DecideBy  time.Time // when a hold is decided; zero: read from the firm's second look
 	Why       string    // for a customer: why not, in plain words; "" takes it from the call
 	PlanB     []string  // the crew's weatherproof work, one line each
 	SeenURL   string    // a link by which the crew says it has read the mail
 	Subscribe string    // a link to the reader's calendar
 	Picture   *Picture  // the day as a picture
+
+	Invitation *Invitation // for a customer's own calendar, where one was asked for
 }
 
 // letterFacts are what several letters need of one call, worked out once.
@@ -171,7 +173,7 @@ func (c *Composer) crewMessage(l CallLetter, f letterFacts, kind Kind, subject s
 		},
 		audience: ToCrew, toName: "Crew " + f.crew, to: l.Crew.Email,
 		subject: subject, reason: "crew " + f.crew + " is booked on this roof for " + l.Call.Date.Words(),
-		letter: body, replies: l.InReplyTo, now: l.Now, expires: expires,
+		letter: body, thread: l.Thread, now: l.Now, expires: expires,
 	})
 }
 

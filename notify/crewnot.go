@@ -179,6 +179,6 @@ func (c *Composer) CoverUp(l CoverUpLetter) (Message, error) {
 		audience: ToCrew, toName: "Crew " + f.crew, to: k.Crew.Email,
 		subject: "COVER UP: rain " + when + ", " + f.crew + ": " + f.roof,
 		reason:  "crew " + f.crew + " has this roof open",
-		letter:  out, replies: k.InReplyTo, now: k.Now, expires: expires,
+		letter:  out, thread: k.Thread, now: k.Now, expires: expires,
 	})
 }

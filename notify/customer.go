@@ -28,8 +28,10 @@ type VisitLetter struct {
 	// from the visit's number of moves: told, moved away and moved back are
 	// three different messages.
 	Occasion  string
-	InReplyTo string // Message-ID of the mail before it
-	Subscribe string // a link to the customer's calendar; may be empty
+	Thread    []string // Message-IDs of the mails before it to the same person, oldest first
+	Subscribe string   // a link to the customer's calendar; may be empty
+
+	Invitation *Invitation // for the customer's own calendar, where one was asked for
 }
 
 // Quiet hours hold back news of dates, which can wait until the morning. Common
@@ -136,6 +138,7 @@ func (c *Composer) customerMail(l VisitLetter, kind Kind, about job.Date, subjec
 	if n := l.Visit.Moves; n > 1 || n == 1 && kind != KindDateMoved && kind != KindCancelled {
 		body.Lede = append(body.Lede, fmt.Sprintf("The date has changed %s so far.", times(n)))
 	}
+	body.Invitation = l.Invitation
 	// a quiet night must not hold a message back until it is of no use
 	if !notBefore.Before(expires) {
 		notBefore = l.Now
@@ -143,7 +146,7 @@ func (c *Composer) customerMail(l VisitLetter, kind Kind, about job.Date, subjec
 	return c.finish(draft{
 		name:     Name{Kind: kind, Job: l.Job.ID, Visit: l.Visit.N, Date: about, Occasion: occasion},
 		audience: ToCustomer, toName: l.Job.Customer.Name, to: l.Job.Customer.Email,
-		subject: subject, reason: c.customerReason(), letter: body, replies: l.InReplyTo,
+		subject: subject, reason: c.customerReason(), letter: body, thread: l.Thread,
 		now: l.Now, notBefore: notBefore, expires: expires,
 	})
 }
@@ -298,7 +301,7 @@ func (c *Composer) CustomerCall(l CallLetter) (Message, error) {
 	}
 	f := c.factsOf(l)
 	date := fullDate(l.Call.Date)
-	out := letter{Tone: plainTone, Lede: []string{greeting(l.Job)}, Weather: true}
+	out := letter{Tone: plainTone, Lede: []string{greeting(l.Job)}, Weather: true, Invitation: l.Invitation}
 	var subject string
 	expires := c.callExpiry(l, f)
 	switch l.Call.Outcome {
@@ -338,7 +341,7 @@ func (c *Composer) CustomerCall(l CallLetter) (Message, error) {
 			Kind: kind, Job: l.Call.Job, Visit: l.Call.Visit, Date: l.Call.Date, Occasion: string(l.Call.Occasion) + "/customer",
 		},
 		audience: ToCustomer, toName: l.Job.Customer.Name, to: l.Job.Customer.Email,
-		subject: subject, reason: c.customerReason(), letter: out, replies: l.InReplyTo, now: l.Now, expires: expires,
+		subject: subject, reason: c.customerReason(), letter: out, thread: l.Thread, now: l.Now, expires: expires,
 	})
 }
 

@@ -118,7 +118,7 @@ func secondLook(t *testing.T, before *call.Call, now call.Call) notify.CallLette
 	now.Occasion, now.Made = call.SecondLook, at(t, morning)
 	now.Fetched = at(t, "2027-04-15T08:15:00Z")
 	l := letterOf(t, now)
-	l.Before, l.Now, l.InReplyTo = before, at(t, morning), "abcdefghijklmnopqrstuvwxyz@saltbox.example"
+	l.Before, l.Now, l.Thread = before, at(t, morning), []string{"abcdefghijklmnopqrstuvwxyz@saltbox.example"}
 	return l
 }
 

@@ -18,6 +18,8 @@ type letter struct {
 	Blocks   []block
 	Foot     []string
 	Weather  bool // shows weather, so its maker is credited
+
+	Invitation *Invitation
 }
 
 // tone colours a headline.
@@ -53,6 +55,13 @@ type Picture struct {
 	Alt   string // what it shows, in words
 	PNG   []byte
 	Width int // in CSS pixels
+}
+
+// Invitation is a calendar object that goes with a mail, for the reader's own
+// calendar (RFC 6047).
+type Invitation struct {
+	Method string // REQUEST or CANCEL, as in the object
+	ICS    []byte
 }
 
 // addFact adds a line to the block unless it has no value.

@@ -9,6 +9,7 @@ import (
 	"mime/quotedprintable"
 	"net/mail"
 	"net/textproto"
+	"slices"
 	"strings"
 	"unicode/utf8"
 )
@@ -28,9 +29,9 @@ func (c *Composer) render(m Message, to mail.Address, d draft) ([]byte, error) {
 	header("Subject", encodeText(m.Subject))
 	header("Date", m.Created.In(c.zone).Format("Mon, 02 Jan 2006 15:04:05 -0700"))
 	header("Message-ID", "<"+m.MessageID+">")
-	if ref, ok := messageID(d.replies); ok {
-		header("In-Reply-To", ref)
-		header("References", ref)
+	if refs := references(d.thread); len(refs) > 0 {
+		header("In-Reply-To", refs[len(refs)-1])
+		header("References", strings.Join(refs, " "))
 	}
 	header("MIME-Version", "1.0")
 	header("Auto-Submitted", "auto-generated") // RFC 3834
@@ -47,6 +48,26 @@ func (c *Composer) render(m Message, to mail.Address, d draft) ([]byte, error) {
 	b.WriteString("\r\n")
 	b.Write(root.body)
 	return b.Bytes(), nil
+}
+
+// keepReferences is how many mails before it a mail names: the one that began
+// the thread and the newest. Ours, no source; RFC 5322 sets no bound, and only
+// a visit that moves again and again comes near it.
+const keepReferences = 12
+
+// references gives the ids of the mails before one, oldest first, each once; the
+// last is the one that it follows (RFC 5322 3.6.4).
+func references(thread []string) []string {
+	var out []string
+	for _, id := range thread {
+		if ref, ok := messageID(id); ok && !slices.Contains(out, ref) {
+			out = append(out, ref)
+		}
+	}
+	if n := len(out); n > keepReferences {
+		out = append(out[:1], out[n-keepReferences+1:]...)
+	}
+	return out
 }
 
 // messageID checks the id of an earlier message and gives it with its brackets.
@@ -92,7 +113,45 @@ func letterPart(m Message, l letter) (part, error) {
 			return part{}, err
 		}
 	}
-	return group("alternative", "", "a."+m.ID, plain, rich)
+	if l.Invitation == nil {
+		return group("alternative", "", "a."+m.ID, plain, rich)
+	}
+	// Clients look for the buttons among the alternatives and for something to
+	// save among the attachments; it is the same object (INTEROP.md D.1).
+	inner, err := group("alternative", "", "a."+m.ID, plain, rich, calendarPart(*l.Invitation))
+	if err != nil {
+		return part{}, err
+	}
+	return group("mixed", "", "m."+m.ID, inner, calendarFile(*l.Invitation))
+}
+
+// calendarPart renders a calendar object as the richest alternative of a mail.
+// In base64 its line ends and folds survive any relay.
+func calendarPart(i Invitation) part {
+	h := textproto.MIMEHeader{}
+	h.Set("Content-Type", "text/calendar; charset=utf-8; method="+i.Method+"; component=VEVENT")
+	h.Set("Content-Transfer-Encoding", "base64")
+	return part{h, base64Lines(i.ICS)}
+}
+
+// calendarFile renders the same as a file.
+func calendarFile(i Invitation) part {
+	h := textproto.MIMEHeader{}
+	h.Set("Content-Type", `application/ics; name="invite.ics"`)
+	h.Set("Content-Transfer-Encoding", "base64")
+	h.Set("Content-Disposition", `attachment; filename="invite.ics"`)
+	return part{h, base64Lines(i.ICS)}
+}
+
+// base64Lines encodes in base64, 76 characters a line.
+func base64Lines(data []byte) []byte {
+	var b bytes.Buffer
+	for s := base64.StdEncoding.EncodeToString(data); s != ""; {
+		n := min(76, len(s))
+		b.WriteString(s[:n] + "\r\n")
+		s = s[n:]
+	}
+	return b.Bytes()
 }
 
 // textPart renders text in quoted-printable: lines of at most 76 characters, 7
@@ -112,7 +171,7 @@ func textPart(kind string, text []byte) (part, error) {
 	return part{h, b.Bytes()}, nil
 }
 
-// picturePart renders an inline PNG in base64, 76 characters a line.
+// picturePart renders an inline PNG.
 func picturePart(p Picture, cid string) part {
 	name := mime.FormatMediaType("inline", map[string]string{"filename": shorten(clean(p.Name), 40)})
 	h := textproto.MIMEHeader{}
@@ -120,13 +179,7 @@ func picturePart(p Picture, cid string) part {
 	h.Set("Content-Transfer-Encoding", "base64")
 	h.Set("Content-ID", "<"+cid+">")
 	h.Set("Content-Disposition", name)
-	var b bytes.Buffer
-	for s := base64.StdEncoding.EncodeToString(p.PNG); s != ""; {
-		n := min(76, len(s))
-		b.WriteString(s[:n] + "\r\n")
-		s = s[n:]
-	}
-	return part{h, b.Bytes()}
+	return part{h, base64Lines(p.PNG)}
 }
 
 // group renders a multipart. The boundary comes from the message's ID and not

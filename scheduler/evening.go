@@ -7,7 +7,6 @@ import (
 
 	"laycast/forecast"
 	"laycast/job"
-	"laycast/job/access"
 	"laycast/notify"
 	"laycast/rules"
 	"laycast/scheduler/call"
@@ -251,9 +250,16 @@ func (w *work) tellCustomer(c call.Call, before *call.Call, b job.Booking, bay r
 		w.setVisit(v)
 	}
 	l := w.callLetter(c, before, b, bay)
-	l.Subscribe = w.url(access.Customer, b.Customer.Email, access.Feed)
+	l.Subscribe, l.Thread = w.subscribe(b), v.Thread
+	switch c.Outcome {
+	case call.Go:
+		l.Invitation = w.invite(&v, b)
+	case call.NoGo:
+		l.Invitation = w.uninvite(&v, b)
+	}
 	m, err := w.say.CustomerCall(l)
-	w.post(m, err, b.Customer.Email, c.Job, c.Date)
+	w.postTo(&v, b, m, err, c.Date)
+	w.setVisit(v)
 }
 
 // tellCrew writes the call to the crew.
@@ -265,8 +271,27 @@ func (w *work) tellCrew(c call.Call, before *call.Call, b job.Booking, bay rules
 	if c.Occasion == call.Evening {
 		m, err = w.say.CrewCall(l)
 	} else {
-		l.InReplyTo = w.say.CallID(c, crew.Email)
+		l.Thread = w.crewThread(c)
 		m, err = w.say.SecondLook(l)
 	}
 	w.post(m, err, crew.Email, c.Job, c.Date)
+}
+
+// crewThread gives the Message-IDs of what the crew was told of the same day
+// before a call: the evening's word always, later ones where they changed it.
+func (w *work) crewThread(c call.Call) []string {
+	email := w.crew(c.Crew).Email
+	var out []string
+	var last *call.Call
+	for i := range w.book.Calls {
+		k := &w.book.Calls[i]
+		if k.Job != c.Job || k.Date != c.Date || k.Visit != c.Visit || k.Crew != c.Crew || k.Occasion == c.Occasion {
+			continue
+		}
+		if id := w.say.CallID(*k, email); id != "" && (last == nil || last.Outcome != k.Outcome) {
+			out = append(out, id)
+		}
+		last = k
+	}
+	return out
 }

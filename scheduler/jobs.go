@@ -123,9 +123,9 @@ func (w *work) takeBack(b job.Booking, why string) {
 		v.Days, v.Crew = append([]job.Date{}, v.Days[:v.Done]...), ""
 		if !l.Was.IsZero() && !l.Was.AddDays(6).Before(w.today()) {
 			v.Moves++
-			l.Visit = v
+			l.Visit, l.Invitation = v, w.uninvite(&v, b)
 			m, err := w.say.DateCancelled(l)
-			w.post(m, err, b.Customer.Email, v.Job, l.Was)
+			w.postTo(&v, b, m, err, l.Was)
 		}
 		v.Told, v.ToldWeek, v.ToldAt = job.Date{}, job.Date{}, time.Time{}
 		w.setVisit(v)
@@ -148,10 +148,10 @@ func (w *work) callOff(v job.Visit, b job.Booking, why string) {
 		why = "The job is on hold."
 	}
 	c.Reasons = []string{why}
-	w.addCall(c)
 	crew := w.crew(c.Crew)
 	l := w.callLetter(c, &before, b, w.bayOf(b, v, first))
-	l.InReplyTo = w.say.CallID(c, crew.Email)
+	l.Thread = w.crewThread(c)
+	w.addCall(c)
 	m, err := w.say.SecondLook(l)
 	w.post(m, err, crew.Email, c.Job, c.Date)
 }

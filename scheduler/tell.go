@@ -62,9 +62,9 @@ func (w *work) tellVisit(v job.Visit, b job.Booking) {
 		return
 	case w.tellable(v):
 		l := w.letter(v, b)
-		l.Date = first
+		l.Date, l.Invitation = first, w.invite(&v, b)
 		m, err := w.say.DateTold(l)
-		w.post(m, err, b.Customer.Email, v.Job, first)
+		w.postTo(&v, b, m, err, first)
 		v.Told, v.ToldAt = first, w.now
 		w.setVisit(v)
 	default:
@@ -110,7 +110,7 @@ func (w *work) tellWeek(v job.Visit, b job.Booking) {
 	l := w.letter(v, b)
 	l.Week = week
 	m, err := w.say.WeekTold(l)
-	w.post(m, err, b.Customer.Email, v.Job, week)
+	w.postTo(&v, b, m, err, week)
 	v.ToldWeek = week
 	w.setVisit(v)
 }
@@ -136,14 +136,15 @@ func (w *work) tellMove(v job.Visit, b job.Booking) {
 	l.Date, l.Was, l.Why = first, v.Told, w.moveWords(v)
 	v.Moves++
 	l.Visit = v
-	if v.Moves >= ownersMove {
+	if v.Moves >= ownersMove { // what the customer's calendar holds is put right with the next mail
 		w.out.Untold = append(w.out.Untold, notify.Untold{
 			Firm: w.book.Firm.UID, Person: b.Customer.Email, Job: v.Job, Date: first, At: w.now,
 			Reason: fmt.Sprintf("the date moves for the %s time, which the owner tells by phone", ordinal(v.Moves)),
 		})
 	} else {
+		l.Invitation = w.invite(&v, b)
 		m, err := w.say.DateMoved(l)
-		w.post(m, err, b.Customer.Email, v.Job, first)
+		w.postTo(&v, b, m, err, first)
 	}
 	v.Told, v.ToldAt = first, w.now
 	v.AskedAt, v.AskedFor, v.Approved, v.Declined = time.Time{}, job.Date{}, false, false
@@ -159,9 +160,9 @@ func (w *work) cancelSoon(v job.Visit, b job.Booking) {
 	l := w.letter(v, b)
 	l.Was, l.Why = v.Told, w.moveWords(v)
 	v.Moves++
-	l.Visit = v
+	l.Visit, l.Invitation = v, w.uninvite(&v, b)
 	m, err := w.say.DateCancelled(l)
-	w.post(m, err, b.Customer.Email, v.Job, v.Told)
+	w.postTo(&v, b, m, err, v.Told)
 	v.Told, v.ToldAt = job.Date{}, time.Time{}
 	v.AskedAt, v.AskedFor, v.Approved, v.Declined = time.Time{}, job.Date{}, false, false
 	w.setVisit(v)
@@ -186,8 +187,17 @@ func (w *work) moveWords(v job.Visit) string {
 func (w *work) letter(v job.Visit, b job.Booking) notify.VisitLetter {
 	return notify.VisitLetter{
 		Job: b, Visit: v, Crew: w.crew(v.Crew), Now: w.now, Days: len(v.Days) - v.Done,
-		Subscribe: w.url(access.Customer, b.Customer.Email, access.Feed),
+		Thread: v.Thread, Subscribe: w.subscribe(b),
 	}
+}
+
+// subscribe gives the address of a customer's calendar; none where the visits
+// come as invitations, for nobody wants them twice (INTEROP.md D.4).
+func (w *work) subscribe(b job.Booking) string {
+	if b.Invite {
+		return ""
+	}
+	return w.url(access.Customer, b.Customer.Email, access.Feed)
 }
 
 // url gives the address of a secret link, making the link where it is new.

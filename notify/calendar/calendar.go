@@ -188,12 +188,7 @@ func (e Event) component(c clock) *ics.VEvent {
 	if s := notify.Clean(e.Location); s != "" {
 		v.SetLocation(s)
 	}
-	var lines []string
-	for _, l := range e.Description {
-		if l = notify.Clean(l); l != "" {
-			lines = append(lines, l)
-		}
-	}
+	lines := cleanLines(e.Description)
 	changed := e.ChangedAt.In(c.loc)
 	lines = append(lines, "Last changed "+changed.Format("Monday 2 January 2006, 15:04")+". Calendars can lag a day behind; news that cannot wait comes by mail.")
 	v.SetDescription(strings.Join(lines, "\n"))
@@ -204,6 +199,17 @@ func (e Event) component(c clock) *ics.VEvent {
 	}
 	v.SetTimeTransparency(transp)
 	return v
+}
+
+// cleanLines gives the lines that say something, fit to print.
+func cleanLines(ls []string) []string {
+	var out []string
+	for _, l := range ls {
+		if l = notify.Clean(l); l != "" {
+			out = append(out, l)
+		}
+	}
+	return out
 }
 
 // statusWord comes first in a summary: not every client shows STATUS.
