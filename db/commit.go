@@ -124,6 +124,12 @@ func (d *DB) commit(ctx context.Context, tx *sql.Tx, dec ledger.Decision) error 
 	if err := d.putSources(ctx, tx, dec.Sources); err != nil {
 		return fmt.Errorf("sources: %w", err)
 	}
+	if err := d.putRefused(ctx, tx, dec.Refused); err != nil {
+		return fmt.Errorf("refused places: %w", err)
+	}
+	if err := d.endRequest(ctx, tx, dec.Asked); err != nil {
+		return fmt.Errorf("end the request: %w", err)
+	}
 	return nil
 }
 

@@ -88,7 +88,7 @@ func (d *DB) holdSQLite() (func() error, error) {
 	}, nil
 }
 
-// FreeLeases frees every lease on a firm's tasks and messages. Only whoever
+// FreeLeases frees every lease on a firm's tasks, messages and requests. Only whoever
 // holds the firm may do that.
 func (d *DB) FreeLeases(ctx context.Context, uid string) error {
 	err := d.write(ctx, func(tx *sql.Tx) error {
@@ -105,6 +105,10 @@ func (d *DB) FreeLeases(ctx context.Context, uid string) error {
 		}
 		_, err = exec(ctx, tx, `UPDATE messages SET lease = '', lease_until = `+none+`
 			WHERE firm = $1 AND lease <> '' AND state IN ('pending', 'begun')`, text(uid))
+		if err != nil {
+			return err
+		}
+		_, err = exec(ctx, tx, `UPDATE allowances SET holder = '', task = '', held_until = `+none+` WHERE holder = $1`, text(uid))
 		return err
 	})
 	if err != nil {

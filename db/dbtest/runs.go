@@ -95,13 +95,26 @@ func testRuns(t *testing.T, dsn string) {
 	det.LastSeen, det.Changed = noon().Add(2*time.Hour), noon().Add(2*time.Hour)
 	bare := det
 	bare.Hours = forecast.Hours{}
+	bare.Modified, bare.Expires = "Tue, 13 Apr 2027 12:00:00 GMT", noon().Add(3*time.Hour)
+	det.Modified, det.Expires = bare.Modified, bare.Expires
 	put(bare)
 	want(det, ens, far)
 	// an older sight does not make it older
 	stale := bare
-	stale.LastSeen, stale.Changed = noon(), noon()
+	stale.LastSeen, stale.Changed, stale.Modified, stale.Expires = noon(), noon(), "", time.Time{}
 	put(stale)
 	want(det, ens, far)
+
+	heads, err := d.Heads(t.Context(), []string{"another", "replay"}, []forecast.Cell{cell(53.45), cell(54), cell(55)})
+	if err != nil || len(heads) != 4 {
+		t.Fatalf("%d heads, %v", len(heads), err)
+	}
+	for i, r := range []forecast.Run{other, det, ens, far} {
+		r.Hours = forecast.Hours{}
+		if err := sameRun(heads[i], r); err != nil {
+			t.Fatalf("head %d: %v", i, err)
+		}
+	}
 
 	got, err := d.RunByDigest(t.Context(), "replay", forecast.Deterministic, cell(53.45), newer.Digest)
 	if err != nil {
@@ -139,19 +152,6 @@ func testPrune(t *testing.T, dsn string) {
 	}
 	if _, err := d.RunByDigest(t.Context(), old.Source, old.Endpoint, old.Cell, old.Digest); !errors.Is(err, db.ErrNotFound) {
 		t.Fatalf("the old run: %v", err)
-	}
-}
-
-func testSources(t *testing.T, dsn string) {
-	d := filled(t, dsn)
-	a := ledger.SourceState{Source: "replay", Endpoint: forecast.Ensemble, Failures: 3, Since: noon(), Until: noon().Add(time.Hour), Note: "429"}
-	b := ledger.SourceState{Source: "replay", Endpoint: forecast.Deterministic, Good: noon()}
-	commit(t, d, ledger.Decision{Firm: uid, Now: noon(), Sources: []ledger.SourceState{a, b}})
-	a = ledger.SourceState{Source: "replay", Endpoint: forecast.Ensemble, Good: noon().Add(time.Hour)}
-	commit(t, d, ledger.Decision{Firm: uid, Now: noon(), Sources: []ledger.SourceState{a}})
-	got, err := d.SourceStates(t.Context())
-	if err != nil || !reflect.DeepEqual(got, []ledger.SourceState{b, a}) {
-		t.Fatalf("%+v, %v", got, err)
 	}
 }
 

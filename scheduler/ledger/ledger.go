@@ -75,17 +75,53 @@ type Decision struct {
 
 	Runs    []forecast.Run // new ones, and old ones seen again
 	Sources []SourceState
+	Refused []RefusedCell // new and changed; one whose Until is zero is forgotten
+	Asked   *Request      // the request that was made under DB.Reserve: it is over
 }
 
 // SourceState is how one endpoint of one source is doing.
 type SourceState struct {
 	Source   string
 	Endpoint forecast.Endpoint
-	Failures int       // in a row
-	Since    time.Time // first of them
-	Until    time.Time // blocked until then
-	Note     string    // last failure in words
-	Good     time.Time // last success
+	Failures int                  // in a row
+	Since    time.Time            // first of them
+	Until    time.Time            // blocked until then
+	Kind     forecast.FailureKind // of the last failure, "" after a success
+	Note     string               // last failure in words
+	Tried    time.Time            // last attempt
+	Good     time.Time            // last success
+	// Most is how many cells may be asked for at once while one that the source
+	// refuses is looked for; 0: as many as it takes.
+	Most int
+	// Alone counts the cells that were refused by themselves since Good.
+	Alone int
+}
+
+// RefusedCell is a place that a source refuses by itself. The other places go on
+// without it.
+type RefusedCell struct {
+	Source   string
+	Endpoint forecast.Endpoint
+	Cell     forecast.Cell
+	Since    time.Time // first refused
+	Until    time.Time // not asked for before
+	Note     string    // what the source said
+}
+
+// Limits bound what requests to a source may cost in each minute, hour and day
+// of UTC, in the source's own calls; zero is no bound.
+type Limits struct{ Minute, Hour, Day float64 }
+
+// Request is one request to a source: who makes it and what it costs.
+type Request struct {
+	Source string
+	Firm   string
+	Task   task.Name
+	At     time.Time // when it is made
+	Until  time.Time // by then it is over, or its maker is dead
+	Cost   float64   // in the source's calls, to the hundredth
+	Limits Limits
+	Back   float64 // what of Cost was not used after all, known when it is over
 }
 
 // Published is what one reader's calendar shows of one visit: a row that is
