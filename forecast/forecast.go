@@ -166,6 +166,10 @@ type Failure struct {
 	Kind   FailureKind
 	Reason string    // in plain words, with the host, never with a key
 	Until  time.Time // Quota, and Refused where the source bars us for a time: not before this; else zero
+	// Place says of Refused that one of the places asked for may be the reason:
+	// the same request without it may be answered (pitfall 16 of FORECAST_API §7).
+	// Otherwise it is the request, the key or the address.
+	Place bool
 }
 
 // FailureKind says what sort of failure it was.

@@ -28,7 +28,11 @@ func (c *Client) Judge(a Answer, reason string) *forecast.Failure {
 	case a.Status == http.StatusRequestTimeout:
 		return said(forecast.Transport)
 	case a.Status >= 400:
-		return said(forecast.Refused)
+		f := said(forecast.Refused)
+		// a bad request, not found, outside the source's area: by the place or by
+		// the request itself, which asking for the places by themselves tells
+		f.Place = a.Status == http.StatusBadRequest || a.Status == http.StatusNotFound || a.Status == http.StatusUnprocessableEntity
+		return f
 	case a.Status >= 300:
 		return c.Fail(forecast.Refused, "%s points elsewhere (%d, to %s), which is not followed: set the source's address to the right host", a.Host, a.Status, a.target())
 	case a.Status != http.StatusOK:
