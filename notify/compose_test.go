@@ -219,10 +219,10 @@ func TestSubjects(t *testing.T) {
 		"look-still-go":       "Still GO today, Heron: 24 m² garage roof, be on site 08:30",
 		"look-now-go":         "Now GO today, Heron: 24 m² garage roof, be on site 07:30",
 		"look-no-go":          "NO-GO today, do not load, Heron: 24 m² garage roof",
-		"customer-go":         "We come tomorrow at 07:30",
-		"customer-no-go":      "Not tomorrow, a new date follows",
-		"customer-hold":       "Your roof tomorrow: you hear by 06:00 either way",
-		"customer-look-no-go": "Not today, a new date follows",
+		"customer-go":         "Your roof: we come tomorrow at 07:30",
+		"customer-no-go":      "Your roof: not tomorrow, a new date follows",
+		"customer-hold":       "Your roof: tomorrow is not certain, you hear by 06:00 either way",
+		"customer-look-no-go": "Your roof: not today, a new date follows",
 		"date-moved":          "Your roof: a new date, Monday 19 April",
 	}
 	for name, subject := range want {
@@ -254,7 +254,7 @@ func TestSays(t *testing.T) {
 		"customer-go":   {"We come at 07:30 on Thursday 15 April 2027", "from about 08:00 to about 14:40", "crew Heron, 2 people"},
 		"customer-hold": {"You hear from us by 06:00 either way"},
 		"week-told":     {"the week of Monday 12 April 2027"},
-		"date-told":     {"Thursday 15 April 2027, at 07:30, weather permitting", "about 7 hours in a day"},
+		"date-told":     {"Thursday 15 April 2027, at 07:30, weather permitting", "for about 7 hours"},
 		"date-moved":    {"Monday 19 April 2027, at 07:30, weather permitting", "not on Thursday 15 April 2027", "Rain is likely on the day told before."},
 		"cancelled":     {"We do not come on Thursday 15 April 2027"},
 		"week":          {"Crew Plover", "sealed: likely, 81 %; date told", "Order the skip"},

@@ -24,6 +24,9 @@ type VisitLetter struct {
 	Days    int           // working days of the visit; 0 means 1
 	OpenFor time.Duration // how long the roof stands open in a day; 0: not said
 	Why     string        // why it moved or was called off, in plain words
+	// NewFollows says that another day is looked for in place of the one called
+	// off (DateCancelled).
+	NewFollows bool
 	// Occasion tells two letters about the same date apart. "" gives one made
 	// from the visit's number of moves: told, moved away and moved back are
 	// three different messages.
@@ -62,8 +65,9 @@ func (c *Composer) WeekTold(l VisitLetter) (Message, error) {
 	out := letter{Headline: "Your roof: " + week, Tone: plainTone, Lede: []string{
 		greeting(l.Job),
 		fmt.Sprintf("We plan %s in %s. The weather decides the day; we tell you the date some days before.", purpose(l.Job, roof(l.Job.Job)), fullWeek(l.Week)),
+		"There is nothing to do yet. If a day of that week does not suit you, please answer this mail.",
 	}}
-	out.add(about(l.Job), c.customerEnd(l.Subscribe))
+	out.add(about(l.Job), c.customerEnd(l.Subscribe, nil))
 	return c.customerMail(l, KindWeekTold, l.Week, "Your roof: "+week, out, l.Now, c.startOf(l.Week.AddDays(5)))
 }
 
@@ -75,9 +79,9 @@ func (c *Composer) DateTold(l VisitLetter) (Message, error) {
 	out := letter{Headline: "We come on " + l.Date.Words(), Tone: plainTone, Lede: []string{
 		greeting(l.Job),
 		"We come on " + fullDate(l.Date) + c.startWords(l.Visit) + ", weather permitting, " + purpose(l.Job, roof(l.Job.Job)) + ".",
-		"The evening before, you hear from us whether we come.",
+		"The evening before, you hear from us whether we come. If the day does not suit you, please answer this mail.",
 	}}
-	out.add(c.visitBlock(l), clearing(l.Job), about(l.Job), c.customerEnd(l.Subscribe))
+	out.add(c.visitBlock(l), clearing(l.Job), about(l.Job), c.customerEnd(l.Subscribe, l.Invitation))
 	return c.customerMail(l, KindDateTold, l.Date, "Your roof: we come on "+l.Date.Words()+", weather permitting", out,
 		c.afterQuiet(l.Now), job.Instant(l.Date, c.firm.Work.From, c.zone))
 }
@@ -95,8 +99,8 @@ func (c *Composer) DateMoved(l VisitLetter) (Message, error) {
 	if reason == "" {
 		reason = "The weather forecast for the day told before is no longer good enough to open your roof."
 	}
-	why := block{Title: "Why it moved", Text: []string{reason, "We are sorry for the trouble. The evening before the new date, you hear from us whether we come."}}
-	out.add(why, c.visitBlock(l), clearing(l.Job), c.customerEnd(l.Subscribe))
+	why := block{Title: "Why it moved", Text: []string{reason, "We are sorry for the trouble. The evening before the new date, you hear from us whether we come. If the new day does not suit you, please answer this mail."}}
+	out.add(why, c.visitBlock(l), clearing(l.Job), c.customerEnd(l.Subscribe, l.Invitation))
 	return c.customerMail(l, KindDateMoved, l.Date, "Your roof: a new date, "+l.Date.Words(), out,
 		c.afterQuiet(l.Now), job.Instant(l.Date, c.firm.Work.From, c.zone))
 }
@@ -115,8 +119,11 @@ func (c *Composer) DateCancelled(l VisitLetter) (Message, error) {
 	if s := sentence(l.Why); s != "" {
 		why = block{Title: "Why", Text: []string{s}}
 	}
-	next := block{Title: "What happens next", Text: []string{"There is no new date at present. If you have questions, answer this mail."}}
-	out.add(why, next, c.customerEnd(l.Subscribe))
+	next := block{Title: "What happens next", Text: []string{"There is no new date at present, and you need to keep nothing clear for us. If you have questions, please answer this mail."}}
+	if l.NewFollows {
+		next.Text = []string{"We are looking for another day and write to you as soon as we have one. Until then you need to keep nothing clear for us."}
+	}
+	out.add(why, next, c.customerEnd(l.Subscribe, l.Invitation))
 	// it is of use until the day is over, or for two days when told late
 	expires := c.startOf(l.Was.AddDays(1))
 	if l.WasWeek {
@@ -178,7 +185,6 @@ func onOrIn(l VisitLetter) string {
 	return "on "
 }
 
-// insteadOf says which date the new one replaces.
 // purpose says what a visit is for, from how far the roof has come.
 func purpose(b job.Booking, roof string) string {
 	const square = 0.005 // areas are kept to the centimetre squared
@@ -201,6 +207,7 @@ func times(n int) string {
 	return strconv.Itoa(n) + " times"
 }
 
+// insteadOf says which date the new one replaces.
 func (c *Composer) insteadOf(l VisitLetter) string {
 	if l.Was.IsZero() {
 		return ""
@@ -230,8 +237,12 @@ func (c *Composer) visitBlock(l VisitLetter) block {
 	if l.Days > 1 {
 		b.addFact("How long", strconv.Itoa(l.Days)+" working days")
 	}
-	if l.OpenFor >= 30*time.Minute {
-		b.addFact("Roof open", "about "+hours(l.OpenFor)+" in a day; it is closed and tight before we leave")
+	if l.OpenFor >= 30*time.Minute && rules.Opens(l.Job) {
+		s := "for about " + hours(l.OpenFor)
+		if l.Days > 1 {
+			s += " on each day, one part after the other"
+		}
+		b.addFact("Roof open", s+"; it is closed and tight before we leave")
 	}
 	b.addFact("Where", clean(l.Job.Site.Address))
 	return b
@@ -265,7 +276,7 @@ func clearing(j job.Booking) block {
 		"The roof itself, and a strip of about two steps along the walls below it.",
 		"A place for the van near the house, and the gate open.",
 	}
-	if j.Roof.Work == job.Replace || j.Roof.Work == "" {
+	if rules.Opens(j) {
 		b.Items = append(b.Items, "The room under the roof: take away or cover what must not get dusty.")
 	}
 	b.Items = append(b.Items,
@@ -277,15 +288,21 @@ func clearing(j job.Booking) block {
 // about says why the weather has a say.
 func about(j job.Booking) block {
 	s := "A glass-fibre roof hardens in place. It needs some hours without rain, not too cold, not too damp and not too windy."
-	if j.Roof.Work == job.Replace || j.Roof.Work == "" {
+	if rules.Opens(j) {
 		s += " We open your roof only on a day on which we can close it again."
 	}
 	return block{Title: "Why the weather decides", Text: []string{s}}
 }
 
-func (c *Composer) customerEnd(subscribe string) block {
+// customerEnd signs a letter and says how one's own calendar follows the date.
+func (c *Composer) customerEnd(subscribe string, i *Invitation) block {
 	b := block{Text: []string{"With kind regards, " + clean(c.firm.Name)}}
-	if isWebLink(subscribe) {
+	switch {
+	case i != nil && i.Method == "CANCEL":
+		b.Text = append(b.Text, "With this mail your calendar takes the visit out again.")
+	case i != nil:
+		b.Text = append(b.Text, "The date comes with this mail for your calendar. What you answer to it there reaches us, but please write to us if the day does not suit you.")
+	case isWebLink(subscribe):
 		b.Text = append(b.Text, "Your calendar can follow the date by itself. It may lag a day behind, so news that cannot wait always comes by mail:")
 		b.Links = []link{{"Subscribe to the date", subscribe}}
 	}
@@ -306,15 +323,21 @@ func (c *Composer) CustomerCall(l CallLetter) (Message, error) {
 	expires := c.callExpiry(l, f)
 	switch l.Call.Outcome {
 	case call.Go:
-		subject = "We come " + f.when + " at " + f.wall.at(f.start)
-		out.Headline = subject
+		out.Headline = "We come " + f.when + " at " + f.wall.at(f.start)
+		subject = "Your roof: we come " + f.when + " at " + f.wall.at(f.start)
 		out.Lede = append(out.Lede, "We come at "+f.wall.at(f.start)+" on "+date+" "+purpose(l.Job, f.roof)+".")
 		out.add(c.comingBlock(l, f), clearing(l.Job))
 	case call.NoGo:
-		subject = "Not " + f.when + ", a new date follows"
-		out.Headline = subject
+		out.Headline = "Not " + f.when + ", a new date follows"
+		subject = "Your roof: not " + f.when + ", a new date follows"
 		out.Lede = append(out.Lede, "We do not come "+f.when+", "+date+". A new date follows.")
-		out.add(block{Title: "Why", Text: []string{customerWhy(l), "We are sorry for the trouble. We open your roof only on a day on which we can close it again."}})
+		sorry := "We are sorry for the trouble."
+		if rules.Opens(l.Job) {
+			sorry += " We open your roof only on a day on which we can close it again."
+		}
+		out.add(block{Title: "Why", Text: []string{customerWhy(l), sorry}}, block{Title: "What happens next", Text: []string{
+			"We are looking for the next good day and write to you as soon as we have it. Until then you need to keep nothing clear for us.",
+		}})
 	case call.Hold:
 		by := "in the morning"
 		if t, ok := c.decideBy(l); ok {
@@ -324,12 +347,12 @@ func (c *Composer) CustomerCall(l CallLetter) (Message, error) {
 				expires = t
 			}
 		}
-		subject = "Your roof " + f.when + ": you hear " + by + " either way"
+		subject = "Your roof: " + f.when + " is not certain, you hear " + by + " either way"
 		out.Headline = "You hear " + by + " either way"
-		out.Lede = append(out.Lede, "Whether we come "+f.when+", "+date+", is not certain yet. You hear from us "+by+" either way.")
+		out.Lede = append(out.Lede, "Whether we come "+f.when+", "+date+", is not certain yet. You hear from us "+by+" either way. Until then please keep things ready for us.")
 		out.add(block{Title: "Why", Text: []string{holdWhy(l)}}, c.comingBlock(l, f), clearing(l.Job))
 	}
-	out.add(c.customerEnd(l.Subscribe))
+	out.add(c.customerEnd(l.Subscribe, l.Invitation))
 	kind := KindSecondLook
 	if l.Call.Occasion == call.Evening {
 		kind = KindCall

@@ -158,7 +158,7 @@ func (w *work) cancelSoon(v job.Visit, b job.Booking) {
 		return
 	}
 	l := w.letter(v, b)
-	l.Was, l.Why = v.Told, w.moveWords(v)
+	l.Was, l.Why, l.NewFollows = v.Told, w.moveWords(v), true
 	v.Moves++
 	l.Visit, l.Invitation = v, w.uninvite(&v, b)
 	m, err := w.say.DateCancelled(l)
@@ -187,8 +187,23 @@ func (w *work) moveWords(v job.Visit) string {
 func (w *work) letter(v job.Visit, b job.Booking) notify.VisitLetter {
 	return notify.VisitLetter{
 		Job: b, Visit: v, Crew: w.crew(v.Crew), Now: w.now, Days: len(v.Days) - v.Done,
-		Thread: v.Thread, Subscribe: w.subscribe(b),
+		OpenFor: w.openFor(v, b), Thread: v.Thread, Subscribe: w.subscribe(b),
 	}
+}
+
+// openFor gives for how long the visit's next day leaves the roof open; 0 where
+// that cannot be said.
+func (w *work) openFor(v job.Visit, b job.Booking) time.Duration {
+	d := v.First()
+	if d.IsZero() {
+		return 0
+	}
+	c, err := w.s.caseOf(w.book.Firm, w.underWay(b, d), w.crew(v.Crew).Size, w.zone)
+	if err != nil {
+		return 0
+	}
+	bay, _ := c.NextBay(d)
+	return c.OpenFor(bay)
 }
 
 // subscribe gives the address of a customer's calendar; none where the visits
