@@ -53,6 +53,7 @@ type Ground struct {
 	hot             []bool  // the median deck over members is too hot to open a roof
 	rainy           []bool  // too many members have rain for it to be called unlikely
 	lat, lon        float64
+	clear           []float64 // W/m² under a clear sky; nil until somebody needs it
 }
 
 // SurfaceOf gives the surface that the work meets: new boards, a slab, or the
@@ -179,6 +180,7 @@ func (g *Ground) measure(x *measures, past, ahead *forecast.Run, m int, deck *ph
 	g.take(x.gust, forecast.Gust, past, ahead, m)
 	g.take(x.cloud, forecast.Cloud, past, ahead, m)
 	g.take(x.solar, forecast.Solar, past, ahead, m)
+	g.guessSun(x.solar, x.cloud, past, ahead)
 	before, water := math.NaN(), physics.FilmCap // nothing is known of the deck: take it as wet
 	for i := range g.n {
 		before, x.exchange[i] = deck.Step(before, x.air[i], x.dew[i], x.wind[i], x.cloud[i], x.solar[i])
