@@ -67,7 +67,7 @@ var (
 const (
 	maxHours    = 400
 	longestStep = 6
-	earliest    = 24 * time.Hour // elapsed
+	earliest    = 24 * time.Hour // elapsed: the age of an answer
 	latest      = 2 * time.Hour
 )
 
