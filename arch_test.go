@@ -22,6 +22,7 @@ var levels = map[string]int{
 	"job":                0,
 	"job/access":         0,
 	"rules/physics":      0,
+	"rules/datafile":     0,
 	"forecast":           0,
 	"forecast/attempt":   0,
 	"forecast/openmeteo": 0,
@@ -31,6 +32,8 @@ var levels = map[string]int{
 	"forecast/replay":    0,
 	"scheduler/task":     0,
 	"rules":              1,
+	"rules/mix":          2,
+	"rules/load":         2,
 	"scheduler/plan":     2,
 	"scheduler/call":     2,
 	"notify":             3,
@@ -57,6 +60,8 @@ var kin = map[string][]string{
 	"forecast/nws":       {"forecast", "forecast/attempt"},
 	"forecast/skill":     {"forecast"},
 	"forecast/replay":    {"forecast"},
+	"rules/datafile":     {"job"},
+	"rules/load":         {"rules/mix"},
 	"notify":             {"notify/ribbon"},
 	"notify/smtp":        {"notify"},
 	"notify/calendar":    {"notify"},
@@ -76,7 +81,7 @@ var testOnly = map[string]string{"db/dbtest": "db", "db/pgtest": ""}
 var pure = map[string]bool{
 	"job": true, "rules": true, "rules/physics": true, "scheduler/plan": true, "scheduler/call": true, "forecast": true,
 	"forecast/skill": true, "scheduler/task": true, "job/access": true,
-	"scheduler/season": true,
+	"scheduler/season": true, "rules/datafile": true, "rules/mix": true, "rules/load": true,
 }
 
 // impure are the imports (with all below them) that pure packages keep away from.

@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"laycast/rules/datafile"
 )
 
 // TestBuiltInProfile holds the file against the table of the plan of record,
@@ -122,7 +124,7 @@ func TestProfileProblems(t *testing.T) {
 		{"  sealed: 0.75 ", "  sealed: 5 ", "cure.sandable", "is before sealed"},
 	} {
 		_, err := DecodeProfile("mine.yaml", change(t, c.from, c.to))
-		var e *ProfileError
+		var e *datafile.Error
 		if !errors.As(err, &e) {
 			t.Errorf("%q for %q: %v", c.to, c.from, err)
 			continue
@@ -163,8 +165,8 @@ func TestAllProblemsAtOnce(t *testing.T) {
 }
 
 func TestNoProfileAtAll(t *testing.T) {
-	for _, s := range []string{"", "---\n", "a\n", "- a\n", "\tname: x", "name: [", "name: x\n---\nname: y\n", "? [a]\n: b\n", strings.Repeat("#", mostProfileBytes+1)} {
-		var e *ProfileError
+	for _, s := range []string{"", "---\n", "a\n", "- a\n", "\tname: x", "name: [", "name: x\n---\nname: y\n", "? [a]\n: b\n", strings.Repeat("#", datafile.MostBytes+1)} {
+		var e *datafile.Error
 		if _, err := DecodeProfile("mine.yaml", []byte(s)); !errors.As(err, &e) || len(e.Problems) == 0 {
 			t.Errorf("%.20q: %v", s, err)
 		}
@@ -178,7 +180,7 @@ func FuzzDecodeProfile(f *testing.F) {
 	f.Add([]byte("? {a: b}\n: c\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		p, err := DecodeProfile("f", data)
-		var e *ProfileError
+		var e *datafile.Error
 		if err != nil {
 			if !errors.As(err, &e) || len(e.Problems) == 0 || strings.ContainsAny(strings.ReplaceAll(err.Error(), "\n", ""), "\x00\x1b") {
 				t.Fatalf("%q", err)
