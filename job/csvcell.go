@@ -15,6 +15,7 @@ const (
 	flagCell
 	wordsCell // texts divided by ";", or by spaces where there is no ";"
 	datesCell // dates divided by ";" or spaces
+	shapeCell // width x length, for an L less width x length of the corner left out: 5x4-2x1.5
 	edgesCell // kind:length_m, divided by ";"
 	needsCell // what|lead_days|ordered, divided by ";"
 )
@@ -39,7 +40,7 @@ func csvColumns() []column {
 		{"phone", textCell},
 		{"notes.access", textCell}, {"notes.parking", textCell}, {"notes.power_water", textCell}, {"notes.neighbours", textCell}, {"notes.room_below", textCell},
 		{"needs", needsCell}, {"hold_reason", textCell},
-		{"roof.area_m2", numberCell}, {"roof.work", textCell}, {"roof.deck", textCell}, {"roof.shade", numberCell}, {"roof.exposure", numberCell},
+		{"roof.area_m2", numberCell}, {"roof.shape", shapeCell}, {"roof.work", textCell}, {"roof.deck", textCell}, {"roof.shade", numberCell}, {"roof.exposure", numberCell},
 		{"roof.edges", edgesCell}, {"roof.outlets", numberCell},
 		{"skill", textCell}, {"value", numberCell}, {"abort_cost", numberCell}, {"late_cost_per_day", numberCell},
 		{"earliest", textCell}, {"promised", textCell}, {"deadline", textCell}, {"blackout", datesCell},
@@ -64,6 +65,11 @@ func cellValue(k cellKind, cell string) value {
 		return listOf(strings.Fields(cell), textOf)
 	case datesCell:
 		return listOf(strings.Fields(strings.ReplaceAll(cell, ";", " ")), textOf)
+	case shapeCell:
+		whole, notch, _ := strings.Cut(strings.ToLower(cell), "-")
+		w, l, _ := strings.Cut(whole, "x")
+		nw, nl, _ := strings.Cut(notch, "x")
+		return objectOf([]string{"width_m", "length_m", "notch_width_m", "notch_length_m"}, numberOf(w), numberOf(l), numberOf(nw), numberOf(nl))
 	case edgesCell:
 		return listOf(strings.Split(cell, ";"), func(item string) value {
 			kind, length, _ := strings.Cut(item, ":")

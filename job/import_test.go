@@ -26,7 +26,7 @@ const goodFile = `{"crews":[{"id":"heron","name":"Heron","size":2,"skills":["tor
   "site":{"address":"1 Heath Lane","lat":44.6,"lon":-63.5,"elevation_m":20,"zone":"Europe/London"},
   "phone":"555 0100","notes":{"access":"by the gate","parking":"kerb","power_water":"yes","neighbours":"none","room_below":"kitchen"},
   "needs":[{"what":"skip","lead_days":5,"ordered":true}],"hold_reason":"deposit",
-  "roof":{"area_m2":20.5,"work":"replace","deck":"new-board","shade":0.2,"exposure":0.8,"edges":[{"kind":"drip","length_m":6},{"kind":"wall","length_m":5}],"outlets":1},
+  "roof":{"area_m2":20.5,"shape":{"width_m":5,"length_m":4.7,"notch_width_m":2,"notch_length_m":1.5},"work":"replace","deck":"new-board","shade":0.2,"exposure":0.8,"edges":[{"kind":"drip","length_m":6},{"kind":"wall","length_m":5}],"outlets":1},
   "skill":"torch","value":1800.5,"abort_cost":500,"late_cost_per_day":40,
   "earliest":"2027-04-12","promised":"2027-04-22","deadline":"2027-06-11","blackout":["2027-04-15"],"profile":"polyester","invite":true},
  {"id":"J-002","title":"Birch roof","customer":{"name":"Birch","email":"b@customers.test"},"site":{"lat":0,"lon":0},
@@ -46,7 +46,7 @@ func TestDecodeImportReadsEveryField(t *testing.T) {
 			Site:  Site{"1 Heath Lane", 44.6, -63.5, 20, "Europe/London"},
 			Phone: "555 0100", Notes: Notes{"by the gate", "kerb", "yes", "none", "kitchen"},
 			Needs: []Need{{"skip", 5, true}}, HoldReason: "deposit",
-			Roof: Roof{AreaM2: 20.5, Work: Replace, Deck: NewBoard, Shade: .2, Exposure: .8,
+			Roof: Roof{AreaM2: 20.5, Shape: Shape{5, 4.7, 2, 1.5}, Work: Replace, Deck: NewBoard, Shade: .2, Exposure: .8,
 				Edges: []Edge{{Drip, 6}, {Wall, 5}}, Outlets: 1},
 			Skill: "torch", Value: 180050, AbortCost: 50000, LateCostPerDay: 4000,
 			Earliest: day(12), Promised: day(22), Deadline: Date{2027, time.June, 11}, Blackout: []Date{day(15)},
@@ -134,6 +134,12 @@ func TestEachBadFieldIsNamed(t *testing.T) {
 		{"roof.area_m2", 0, "", "0 is not an area"},
 		{"roof.area_m2", -3, "", "not an area"},
 		{"roof.area_m2", 100001, "", "not an area"},
+		{"roof.shape", map[string]any{"width_m": 5, "length_m": 5}, "", "this shape has 25 m², but area_m2 says 20.5"},
+		{"roof.shape", map[string]any{"width_m": 5}, "roof.shape.length_m", "missing"},
+		{"roof.shape", map[string]any{"width_m": 0.01, "length_m": 5}, "roof.shape.width_m", "not a side"},
+		{"roof.shape", map[string]any{"width_m": 5, "length_m": 5, "notch_width_m": 2}, "", "an L needs both"},
+		{"roof.shape", map[string]any{"width_m": 5, "length_m": 5, "notch_width_m": 6, "notch_length_m": 1}, "", "must be smaller than the whole"},
+		{"roof.shape", map[string]any{"width_m": 5, "length_m": 4.1, "depth": 1}, "roof.shape.depth", "unknown key"},
 		{"roof.work", "thatch", "", `"thatch" is not known`},
 		{"roof.work", "replac", "", `did you mean "replace"?`},
 		{"roof.work", absent, "", "missing"},
@@ -433,7 +439,7 @@ func checkSoundJob(t *testing.T, j Job) {
 	t.Helper()
 	s, r := j.Site, j.Roof
 	sound := j.ID != "" && j.Title != "" && CheckEmail(j.Customer.Email) == nil && s.Lat >= -90 && s.Lat <= 90 &&
-		s.Lon >= -180 && s.Lon <= 180 && r.AreaM2 > 0 && r.CheckWork() == nil && r.Outlets >= 0 && j.Value >= 0 &&
+		s.Lon >= -180 && s.Lon <= 180 && r.AreaM2 > 0 && r.CheckWork() == nil && r.checkShape() == nil && r.Outlets >= 0 && j.Value >= 0 &&
 		!j.Earliest.After(j.Promised) && !j.Promised.After(j.Deadline) && !strings.ContainsAny(j.Title+j.Customer.Name, "\r\n\x00")
 	if _, err := time.LoadLocation(s.Zone); err != nil || !sound {
 		t.Fatalf("unsound job passed: %+v", j)

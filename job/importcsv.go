@@ -26,7 +26,8 @@ const (
 // where the first row has that and no comma. Lists: blackout, absences and
 // skills are divided by ";" or spaces (skills with a ";" by that alone, so
 // that one may be of two words), roof.edges are kind:length_m and needs
-// what|lead_days|ordered, both divided by ";". A cell that looks like a
+// what|lead_days|ordered, both divided by ";"; roof.shape is 5x4, or 5x4-2x1.5
+// for an L. A cell that looks like a
 // formula is plain text.
 //
 // Every check is that of DecodeImport, and so are the problems; a row bears

@@ -14,13 +14,13 @@ import (
 // goodSheet is goodFile as CSV: every column once.
 const goodSheet = `row,id,title,customer.name,customer.email,site.address,site.lat,site.lon,site.elevation_m,site.zone,phone,` +
 	`notes.access,notes.parking,notes.power_water,notes.neighbours,notes.room_below,needs,hold_reason,` +
-	`roof.area_m2,roof.work,roof.deck,roof.shade,roof.exposure,roof.edges,roof.outlets,skill,value,abort_cost,late_cost_per_day,` +
+	`roof.area_m2,roof.shape,roof.work,roof.deck,roof.shade,roof.exposure,roof.edges,roof.outlets,skill,value,abort_cost,late_cost_per_day,` +
 	`earliest,promised,deadline,blackout,profile,invite,name,size,skills,email,absences,depot.lat,depot.lon
-crew,heron,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,Heron,2,torch,heron@crews.test,2027-04-09,44.65,-63.6
+crew,heron,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,Heron,2,torch,heron@crews.test,2027-04-09,44.65,-63.6
 job,J-001,Aster roof,Aster Household,Aster@Customers.test,1 Heath Lane,44.6,-63.5,20,Europe/London,555 0100,` +
-	`by the gate,kerb,yes,none,kitchen,skip|5|true,deposit,20.5,replace,new-board,0.2,0.8,drip:6;wall:5,1,torch,1800.5,500,40,` +
+	`by the gate,kerb,yes,none,kitchen,skip|5|true,deposit,20.5,5x4.7-2x1.5,replace,new-board,0.2,0.8,drip:6;wall:5,1,torch,1800.5,500,40,` +
 	`2027-04-12,2027-04-22,2027-06-11,2027-04-15,polyester,TRUE,,,,,,,
-,J-002,Birch roof,Birch,b@customers.test,,0,0,,,,,,,,,,,8,overboard,felt,,,,,,0,,,2027-04-12,,2027-04-20,,,,,,,,,,
+,J-002,Birch roof,Birch,b@customers.test,,0,0,,,,,,,,,,,8,,overboard,felt,,,,,,0,,,2027-04-12,,2027-04-20,,,,,,,,,,
 `
 
 func TestCSVReadsWhatJSONReads(t *testing.T) {
@@ -93,6 +93,9 @@ func TestCSVNamesEachBadCell(t *testing.T) {
 		{"deadline", "11/06/2027", `deadline: "11/06/2027" is not a date`},
 		{"deadline", "2027-04-01", "deadline: 2027-04-01 lies before the earliest"},
 		{"blackout", "2027-04-15 2027-04-31", `blackout[2]: "2027-04-31" is not a date`},
+		{"roof.shape", "5x", "roof.shape.length_m: missing"},
+		{"roof.shape", "5x4 m", `roof.shape.length_m: must be a number, not "4 m"`},
+		{"roof.shape", "5x5", "this shape has 25 m², but area_m2 says 20"},
 		{"roof.edges", "drip:6;kerb:2", `roof.edges[2].kind: "kerb" is not known`},
 		{"roof.edges", "drip", "roof.edges[1].length_m: missing"},
 		{"roof.edges", "drip:6:2", `roof.edges[1].length_m: must be a number, not "6:2"`},

@@ -62,6 +62,7 @@ type Need struct {
 // Roof is the surface to be laid.
 type Roof struct {
 	AreaM2   float64 `json:"area_m2"`
+	Shape    Shape   `json:"shape,omitzero"` // seen from above, where it is known
 	Work     Work    `json:"work"`
 	Deck     Deck    `json:"deck"`
 	Shade    float64 `json:"shade,omitempty"`    // share of direct sun kept off the roof, 0 to 1

@@ -157,6 +157,11 @@ func (o *object) roof() Roof {
 		length, _ := e.number("length_m", required, 0, 100_000, "a length; give metres from 0")
 		r.Edges = append(r.Edges, Edge{kind, length})
 	})
+	if s, there := o.sub("shape", optional); there {
+		if r.Shape = s.shape(); r.checkShape() != nil {
+			o.complain("shape", "%v", r.checkShape())
+		}
+	}
 	if r.Work != "" && r.Deck != "" {
 		if err := r.CheckWork(); err != nil {
 			o.complain("deck", "%v", err)

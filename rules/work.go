@@ -78,14 +78,20 @@ func (c *Case) pace() float64 {
 func (c *Case) opens() bool { return c.Job.Roof.Work == job.Replace }
 
 // boards reports whether new boards are laid.
-func (c *Case) boards() bool {
-	return c.Job.Roof.Work == job.Overboard || (c.Job.Roof.Work == job.Replace && c.Job.Roof.Deck != job.OldBoard)
-}
+func (c *Case) boards() bool { return c.Job.Roof.NewBoards() }
 
-// primes reports whether the work goes onto an old surface that must be
-// prepared and primed: sound laminate, or a slab.
-func (c *Case) primes() bool {
-	return c.Job.Roof.Work == job.Relaminate || c.Job.Roof.Work == job.Balcony
+// primes reports whether the work goes onto an old surface.
+func (c *Case) primes() bool { return c.Job.Roof.Primed() }
+
+// JointM gives the metres of joint that are bandaged on so much of a roof with
+// so many metres of trim: those of new boards, where they are laid, and those
+// along the trims.
+func (p *Profile) JointM(areaM2, trimM float64, boards bool) float64 {
+	if !boards {
+		return trimM
+	}
+	// half of the outer edge was counted as a joint that it is not
+	return math.Max(areaM2*p.JointPerM2-trimM/2, 0) + trimM
 }
 
 // hours are the nominal hours of each stage of a bay, and those in which the
@@ -114,12 +120,10 @@ func (c *Case) work(b Bay) hours {
 		h.prepare, h.primer, h.ripe = b.AreaM2/p.PrepareRate/v, b.AreaM2/p.PrimerRate/v, p.PrimedAge*p.curePace()
 	}
 	h.deck = (b.TrimM*p.TrimMin + b.Outlets*p.OutletMin) / 60 / v
-	joints := b.TrimM
 	if c.boards() {
 		h.deck += b.AreaM2 / p.DeckRate / v
-		// half of the outer edge was counted as a joint that it is not
-		joints = math.Max(b.AreaM2*p.JointPerM2-b.TrimM/2, 0) + b.TrimM
 	}
+	joints := p.JointM(b.AreaM2, b.TrimM, c.boards())
 	h.laminate = (joints*p.BandageMin/60 + b.AreaM2/p.LaminateRate) / v
 	if b.Of > 1 {
 		h.laminate += p.NightJoint / 60 / v

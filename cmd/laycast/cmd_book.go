@@ -27,7 +27,7 @@ func (importCmd) Help() string {
 	return "Taking in the same file twice changes nothing. A file with a bad row is taken in not at all.\n\n" +
 		"A .csv has one row for each job and its first row names the columns, which are the fields of the JSON with dots: " +
 		"id,title,customer.name,customer.email,site.lat,site.lon,roof.area_m2,... A column \"row\" that says crew makes a row a crew. " +
-		"Lists in one cell: blackout and absences 2027-04-15 2027-04-16, skills torch;lead work, roof.edges drip:6;wall:4.5, needs skip|5|true;scaffold|14.\n\n" +
+		"Lists in one cell: blackout and absences 2027-04-15 2027-04-16, skills torch;lead work, roof.edges drip:6;wall:4.5, roof.shape 5x4 or for an L 5x4-2x1.5, needs skip|5|true;scaffold|14.\n\n" +
 		"Examples:\n  laycast import jobs.json\n  laycast import jobs.csv"
 }
 
