@@ -65,13 +65,16 @@ func (c *Case) workday(d job.Date) (spell, bool) {
 	return s, s.to.After(s.from)
 }
 
-// pace gives how much faster than a pair the crew works; 0 for one who is
+// pace gives how much faster than a pair the crew works.
+func (c *Case) pace() float64 { return c.Profile.Pace(c.Crew) }
+
+// Pace gives how much faster than a pair so many hands work; 0 for one who is
 // alone: nobody laminates alone.
-func (c *Case) pace() float64 {
-	if c.Crew < 2 {
+func (p *Profile) Pace(hands int) float64 {
+	if hands < 2 {
 		return 0
 	}
-	return 1 + c.Profile.ThirdHand*float64(c.Crew-2)
+	return 1 + p.ThirdHand*float64(hands-2)
 }
 
 // opens reports whether the work leaves the building open.

@@ -25,8 +25,10 @@ type Config struct {
 	LinkKeyFile string
 	// ProfilesDir is the folder of the firm's own laying limits, "" = none.
 	ProfilesDir string
-	Sources     []SourceConfig
-	Mail        MailConfig
+	// MaterialsFile is the firm's own file of materials, "" = the built-in one.
+	MaterialsFile string
+	Sources       []SourceConfig
+	Mail          MailConfig
 	// AskStrict: a new date is never told without the owner's yes. Otherwise it
 	// is told in the morning unless the owner says no.
 	AskStrict bool
@@ -172,6 +174,10 @@ func (l *configLoader) load(data []byte) Config {
 	root.text("profiles", &c.ProfilesDir, false)
 	if c.ProfilesDir != "" && !filepath.IsAbs(c.ProfilesDir) {
 		c.ProfilesDir = filepath.Join(l.dir, c.ProfilesDir)
+	}
+	root.text("materials", &c.MaterialsFile, false)
+	if c.MaterialsFile != "" && !filepath.IsAbs(c.MaterialsFile) {
+		c.MaterialsFile = filepath.Join(l.dir, c.MaterialsFile)
 	}
 	c.Sources = l.sources(root)
 	c.Mail = l.mail(root.section("mail", false), c.Firm)

@@ -58,6 +58,8 @@ type grammar struct {
 	Calls    callsCmd    `cmd:"" help:"What was decided, and why."`
 	Messages messagesCmd `cmd:"" help:"Who was told what, and why."`
 	Link     linkCmd     `cmd:"" help:"Secret links to pages and calendars, for customers, crews and the owner."`
+	Load     loadCmd     `cmd:"" help:"The load list of a job: what goes on the van, and how the mat's strips lie."`
+	Mix      mixCmd      `cmd:"" help:"The mix card: dose, batch and working time by the deck's temperature."`
 	Season   seasonCmd   `cmd:"" help:"Laying days by month, from a record of weather."`
 	Profile  profileCmd  `cmd:"" help:"The laying limits in force."`
 	Settings configCmd   `cmd:"" name:"config" help:"The configuration in force."`
