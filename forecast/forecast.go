@@ -153,6 +153,26 @@ type Run struct {
 	Changed   time.Time // when the content last changed in hours that two fetches share
 }
 
+// Until gives the run without its hours from end on, the run itself where it
+// has none of them, nil of nil. It shares nothing with the run but its notes.
+func (r *Run) Until(end time.Time) *Run {
+	if r == nil || !r.Hours.End().After(end) {
+		return r
+	}
+	short, h := *r, r.Hours
+	n := max(h.Slot(end), 0)
+	short.Hours = Hours{Start: h.Start, N: n, Members: h.Members}
+	for v, col := range h.Cols {
+		if col == nil {
+			continue
+		}
+		for m := range h.Members {
+			short.Hours.Cols[v] = append(short.Hours.Cols[v], col[m*h.N:m*h.N+n]...)
+		}
+	}
+	return &short
+}
+
 // Issue is what a verdict is made from: a deterministic run and an ensemble
 // run for one cell. Either may be missing (nil).
 type Issue struct {

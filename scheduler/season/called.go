@@ -95,28 +95,8 @@ func (p Place) look(f Forecasts, d, on job.Date, at job.TimeOfDay) (look, error)
 		return look{}, fmt.Errorf("forecast of %s for %s: %w", on, d, err)
 	}
 	end := job.Instant(d, 0, p.Zone).Truncate(time.Hour).Add(hoursFrom * time.Hour)
-	near := forecast.Issue{Det: until(is.Det, end), Ens: until(is.Ens, end)}
+	near := forecast.Issue{Det: is.Det.Until(end), Ens: is.Ens.Until(end)}
 	return look{now, is, rules.NewGround(near, p.Job.Site, rules.SurfaceOf(p.Job), p.Profile)}, nil
-}
-
-// until gives a run without its hours from end on: what comes after them tells
-// nothing of the day, and costs time.
-func until(r *forecast.Run, end time.Time) *forecast.Run {
-	if r == nil || !r.Hours.End().After(end) {
-		return r
-	}
-	short, h := *r, r.Hours
-	n := max(h.Slot(end), 0)
-	short.Hours = forecast.Hours{Start: h.Start, N: n, Members: h.Members}
-	for v, col := range h.Cols {
-		if col == nil {
-			continue
-		}
-		for m := range h.Members {
-			short.Hours.Cols[v] = append(short.Hours.Cols[v], col[m*h.N:m*h.N+n]...)
-		}
-	}
-	return &short
 }
 
 // calledDay makes both calls for one day and adds it to its month.

@@ -236,7 +236,7 @@ func TestFarHoursChangeNothing(t *testing.T) {
 		t.Fatal(err)
 	}
 	end := is.Ens.Hours.Start.Add(60 * time.Hour)
-	short := forecast.Issue{Det: until(is.Det, end), Ens: until(is.Ens, end)}
+	short := forecast.Issue{Det: is.Det.Until(end), Ens: is.Ens.Until(end)}
 	if n := short.Ens.Hours.N; n != 60 || short.Ens.Hours.Members != 19 || short.Det.Hours.N != 108 {
 		t.Fatalf("cut to %d and %d hours", n, short.Det.Hours.N)
 	}
