@@ -11,7 +11,7 @@ export GOFLAGS ?= -buildvcs=false
 # the race detector needs a C compiler; nothing else here does
 RACE := $(if $(shell command -v gcc || command -v clang || command -v cc),-race,)
 
-.PHONY: help build test check fmt vet lint race fuzz vuln demo season-table clean
+.PHONY: help build test check fmt vet lint race fuzz vuln demo season-table skill-table clean
 
 help: ## list what can be made
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-12s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -73,6 +73,16 @@ season-table: ## measure the laying limits on recorded weather: writes docs/limi
 	printf '\nMade on %s.\n\n' "$$(date -u +%F)" >>"$$tmp"; \
 	$(GO) run ./cmd/laycast season --markdown --members 18 --area 12 --area 20 --area 40 $(addprefix --weather ,$(RECORDS)) >>"$$tmp"; \
 	cat "$$tmp" >$(TABLES); echo "season-table: wrote $(TABLES)"
+
+SKILL := docs/skill-tables.md
+
+skill-table: ## measure how honest the chances are on recorded weather: writes docs/skill-tables.md and its diagram
+	@[ -n "$(RECORDS)" ] || { echo "skill-table: no weather records; give RECORDS='a.csv b.csv'"; exit 1; }
+	@tmp=$$(mktemp); trap 'rm -f "$$tmp"' EXIT; \
+	sed '/^<!-- made by make skill-table -->$$/q' $(SKILL) >"$$tmp"; \
+	printf '\nMade on %s.\n\n![Reliability of the day chance, 1 to 5 days ahead](skill-diagram.png)\n\n' "$$(date -u +%F)" >>"$$tmp"; \
+	$(GO) run ./cmd/laycast skill --markdown --scale 1 --scale 0.7 --scale 1.3 --png docs/skill-diagram.png $(addprefix --weather ,$(RECORDS)) >>"$$tmp"; \
+	cat "$$tmp" >$(SKILL); echo "skill-table: wrote $(SKILL)"
 
 clean: ## remove what make build made
 	rm -f laycast

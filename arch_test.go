@@ -43,6 +43,7 @@ var levels = map[string]int{
 	"notify/ribbon":      3,
 	"scheduler/replay":   3,
 	"scheduler/season":   3,
+	"scheduler/verify":   3,
 	"scheduler/ledger":   4,
 	"scheduler":          5,
 	"web":                5,
@@ -81,7 +82,7 @@ var testOnly = map[string]string{"db/dbtest": "db", "db/pgtest": ""}
 var pure = map[string]bool{
 	"job": true, "rules": true, "rules/physics": true, "scheduler/plan": true, "scheduler/call": true, "forecast": true,
 	"forecast/skill": true, "scheduler/task": true, "job/access": true,
-	"scheduler/season": true, "rules/datafile": true, "rules/mix": true, "rules/load": true,
+	"scheduler/season": true, "rules/datafile": true, "rules/mix": true, "rules/load": true, "scheduler/verify": true,
 }
 
 // impure are the imports (with all below them) that pure packages keep away from.

@@ -11,13 +11,15 @@ import "math"
 // itself (second look), tomorrow (the call), the day after, and further off.
 var bands = [...]int{0, 1, 2, 3, 5}
 
-// Weights of the prior, in days of record. The line over all leads is drawn to
-// the identity, a band's own line to that over all leads: a band has few days,
-// and the same day stands in every band. Found on the recorded years of two
-// stations (docs/skill-tables.md names them), no source.
+// Weights of the prior, in days of middling chances. The line over all leads is
+// drawn to the identity, a band's own line to that over all leads: a band has
+// few days, and the same day stands in every band. They are heavy because the
+// dressing has done the work: what is left in half a year of record is mostly
+// that half year's luck and season. Chosen on two recorded years, named in
+// docs/skill.md, from 60 to 800; no source.
 const (
-	priorDays = 60
-	bandDays  = 60
+	priorDays = 800
+	bandDays  = 400
 )
 
 // recalHalfLife is in how many days a scored chance loses half of its weight: a
@@ -154,9 +156,11 @@ func weigh(ps []Past, group func(Past) int) []weighed {
 func (p Past) known() bool { return p.Chance >= 0 && p.Chance <= 1 && p.N > 0 }
 
 // Information that one day of a middling chance gives about shift and bend: p(1
-// - p) at .2 or .8, and that times the square of a middling logit.
+// - p) at .2 or .8, and that times the square of a middling logit. The prior on
+// the shift counts three times as much: how often chances are too low on the
+// whole changes with the season, by how much they are too bold less so.
 const (
-	infoShift = 0.16
+	infoShift = 3 * 0.16
 	infoBend  = 0.16 * 2
 )
 

@@ -57,19 +57,24 @@ func TestHonestRecordMovesLittle(t *testing.T) {
 	}
 }
 
-// What was learned from one record makes another of the same kind reliable.
+// What was learned from one record makes another of the same kind more
+// reliable, as far as the prior lets it.
 func TestBoldChancesAreMadeReliable(t *testing.T) {
 	r := Fit(record(1000, 1, 1, bold), nil)
 	fresh := drawn(20000, 9, bold)
-	raw, _ := Slope(Reliability(fresh, 10))
+	before := Reliability(fresh, 10)
 	for i := range fresh {
 		fresh[i].Chance = r.Apply(1, Chances{Sealed: fresh[i].Chance}).Sealed
 	}
-	slope, _ := Slope(Reliability(fresh, 10))
-	if raw > 0.8 || math.Abs(slope-1) > 0.15 {
-		t.Errorf("slope %.3f became %.3f, want within .15 of 1", raw, slope)
+	after := Reliability(fresh, 10)
+	raw, _ := Slope(before)
+	slope, _ := Slope(after)
+	if raw > 0.7 || slope < raw+0.1 || slope > 1.05 {
+		t.Errorf("slope %.3f became %.3f, want nearer 1", raw, slope)
 	}
-	near(t, "calibration error", CalibrationError(Reliability(fresh, 10)), 0, 0.05)
+	if a, b := CalibrationError(before), CalibrationError(after); b > 0.65*a {
+		t.Errorf("calibration error %.3f became %.3f", a, b)
+	}
 	// the other leads have no record of their own and follow
 	if got := r.Apply(6, Chances{Sealed: 0.95}).Sealed; got > 0.93 {
 		t.Errorf("a week ahead .95 stays %.3f", got)

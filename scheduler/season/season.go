@@ -149,12 +149,14 @@ func cause(day rules.Day) rules.Limit {
 	return day.Failing[0].Limit
 }
 
-// caseOf gives the case of an area, as a square roof with a drip edge all
+func (p Place) caseOf(i int) rules.Case { return p.Case(p.Areas[i]) }
+
+// Case gives the case of an area in m², as a square roof with a drip edge all
 // around and one outlet.
-func (p Place) caseOf(i int) rules.Case {
+func (p Place) Case(areaM2 float64) rules.Case {
 	j := p.Job
-	j.Roof.AreaM2 = p.Areas[i]
-	j.Roof.Edges = []job.Edge{{Kind: job.Drip, LengthM: perimeter(p.Areas[i])}}
+	j.Roof.AreaM2 = areaM2
+	j.Roof.Edges = []job.Edge{{Kind: job.Drip, LengthM: perimeter(areaM2)}}
 	j.Roof.Outlets = 1
 	return rules.Case{Job: job.Booking{Job: j, State: job.Booked, NextVisit: 1}, Crew: p.Crew, Profile: p.Profile, Hours: p.Firm.Work, Zone: p.Zone}
 }
