@@ -69,6 +69,9 @@ func readBook(ctx context.Context, tx *sql.Tx, b *ledger.Book, uid string, calls
 	if b.Links, err = linksOf(ctx, tx, uid); err != nil {
 		return err
 	}
+	if b.Stopped, err = stoppedOf(ctx, tx, uid); err != nil {
+		return fmt.Errorf("stopped mails: %w", err)
+	}
 	if b.Published, err = publishedOf(ctx, tx, ` WHERE firm = $1`, uid); err != nil {
 		return fmt.Errorf("published: %w", err)
 	}

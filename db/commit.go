@@ -144,7 +144,7 @@ func (d *DB) advance(ctx context.Context, tx *sql.Tx, dec ledger.Decision) (int6
 		return 0, fmt.Errorf("revision %d was read, now it is %d: %w", dec.Revision, r.revision, ledger.ErrMoved)
 	}
 	next, mark := r.revision, r.mark
-	if changesBook(dec) {
+	if changesBook(dec) || !dec.Dropped.IsZero() { // calendars are kept by the revision
 		next++
 	}
 	if r.life == ledger.Virtual && dec.Now.After(mark) {

@@ -35,10 +35,10 @@ func scanWithWire(s scanner) (notify.Message, error) {
 }
 
 // overtakes is true of a message m to whose recipient an earlier one about the
-// same visit is still on its way at $1. One that is past its use, and that
+// same visit, by the same channel, is still on its way at $1. One that is past its use, and that
 // nobody holds, holds up nobody.
 const overtakes = `(m.job <> '' AND EXISTS (SELECT 1 FROM messages e
-	WHERE e.firm = m.firm AND e.recipient = m.recipient AND e.job = m.job AND e.visit = m.visit
+	WHERE e.firm = m.firm AND e.recipient = m.recipient AND e.job = m.job AND e.visit = m.visit AND e.channel = m.channel
 	AND e.state IN ('pending', 'begun')
 	AND (e.state = 'begun' OR e.lease_until > $1 OR e.expires > $1 OR e.expires = ` + none + `)
 	AND (e.created < m.created OR (e.created = m.created AND e.id < m.id))))`

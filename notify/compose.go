@@ -135,6 +135,7 @@ type draft struct {
 	subject  string
 	reason   string
 	letter   letter
+	stop     string   // a link by which the reader stops mails of this kind, or ""
 	thread   []string // Message-IDs of the mails it follows, oldest first
 
 	now       time.Time

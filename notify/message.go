@@ -33,8 +33,11 @@ const (
 // Channel is a way to reach somebody.
 type Channel string
 
-// Mail is the one channel there is.
-const Mail Channel = "mail"
+// The channels.
+const (
+	Mail    Channel = "mail"
+	Webhook Channel = "webhook" // to crews and the owner, beside the mail
+)
 
 // State is where a message stands.
 type State string

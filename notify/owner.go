@@ -55,8 +55,11 @@ type WeekLetter struct {
 	Monday job.Date
 	Crews  []WeekCrew
 	Left   []string // jobs with no place, and why, one line each
+	Held   []string // jobs kept out of the plan, and what they wait for, one line each
 	Needs  []string // what is to be ordered, and by when, one line each
-	Notes  []string // reliability of past chances, holds, anything else
+	Told   []string // how the telling went lately, one line each
+	Notes  []string // reliability of past chances, anything else
+	Stop   string   // a link by which the owner stops this mail; may be empty
 	Now    time.Time
 }
 
@@ -93,19 +96,30 @@ func (c *Composer) WeekMail(l WeekLetter) (Message, error) {
 		out.add(c.crewWeek(k))
 	}
 	out.add(
-		block{Title: "Left out of the plan", Items: cleanAll(l.Left)},
 		block{Title: "To order", Items: cleanAll(l.Needs)},
+		block{Title: "On hold", Items: cleanAll(l.Held)},
+		block{Title: "Left out of the plan", Items: cleanAll(l.Left)},
+		block{Title: "What people were told", Items: cleanAll(l.Told)},
 		block{Title: "Notes", Items: cleanAll(l.Notes)},
 		c.ownerLink("The week in laycast", ""),
+		stopBlock(l.Stop),
 		block{Small: true, Text: []string{"The chance is that of the roof being sealed on its first day, by the forecast of this morning. The call is made the evening before."}},
 	)
 	return c.finish(draft{
 		name:     Name{Kind: KindWeek, Date: l.Monday, Occasion: "week"},
 		audience: ToOwner, toName: c.firm.Name, to: c.firm.Email,
-		subject: subject, reason: "you look after " + clean(c.firm.Name), letter: out,
+		subject: subject, reason: "you look after " + clean(c.firm.Name), letter: out, stop: l.Stop,
 		// elapsed: a week mail a day late is of no use (DESIGN's grace of 24 h)
 		now: l.Now, expires: l.Now.Add(24 * time.Hour),
 	})
+}
+
+// stopBlock is for the one mail that nobody needs to get.
+func stopBlock(url string) block {
+	if !isWebLink(url) {
+		return block{}
+	}
+	return block{Small: true, Text: []string{"This mail may be stopped; calls and troubles always come."}, Links: []link{{"Stop this mail", url}}}
 }
 
 func visits(n int) string {

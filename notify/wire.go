@@ -35,6 +35,11 @@ func (c *Composer) render(m Message, to mail.Address, d draft) ([]byte, error) {
 	}
 	header("MIME-Version", "1.0")
 	header("Auto-Submitted", "auto-generated") // RFC 3834
+	if strings.HasPrefix(d.stop, "https://") && isWebLink(d.stop) {
+		// one click, without a page between: only over https (RFC 8058 3.1)
+		header("List-Unsubscribe", "<"+d.stop+">")
+		header("List-Unsubscribe-Post", "List-Unsubscribe=One-Click")
+	}
 
 	root, err := letterPart(m, d.letter)
 	if err != nil {

@@ -226,7 +226,7 @@ func (s *Scheduler) decide(ctx context.Context, t task.Task) (ledger.Decision, e
 	case task.Tell:
 		err = w.tell(ctx)
 	case task.WeekMail:
-		err = w.weekMail()
+		err = w.weekMail(ctx)
 	case task.Call:
 		err = w.evening(ctx)
 	case task.SecondLook:

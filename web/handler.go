@@ -56,8 +56,8 @@ type DemoPages struct {
 	MailDir string // folder of the .eml files of the local mail catcher
 }
 
-// Config is what the pages are made from. Approver and Demo may be nil: their
-// pages are then not there.
+// Config is what the pages are made from. Approver, Stopper and Demo may be nil:
+// their pages are then not there.
 type Config struct {
 	Health    *Health
 	Clock     Clock
@@ -65,6 +65,7 @@ type Config struct {
 	Feeds     Feeds
 	Books     Books
 	Approver  Approver
+	Stopper   Stopper
 	Demo      *DemoPages
 	Key       []byte // the link key, access.KeyBytes long
 	Credit    string // of the weather, shown where it is
@@ -123,6 +124,9 @@ func (s *site) routes() http.Handler {
 	see("/p/{token}", s.page)
 	if s.Approver != nil {
 		mux.Handle("/y/{token}", only(http.HandlerFunc(s.approve), http.MethodGet, http.MethodHead, http.MethodPost))
+	}
+	if s.Stopper != nil {
+		mux.Handle("/n/{token}", only(http.HandlerFunc(s.stop), http.MethodGet, http.MethodHead, http.MethodPost))
 	}
 	if s.Demo != nil {
 		see("/week", s.demoWeek)

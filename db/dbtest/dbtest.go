@@ -59,6 +59,8 @@ func Run(t *testing.T, fresh func(t *testing.T) string) {
 		{"revoking rivals", testRevokeRivals},
 		{"published", testPublished},
 		{"unheard", testUnheard},
+		{"stopped", testStopped},
+		{"channels", testChannels},
 	} {
 		t.Run(part.name, func(t *testing.T) {
 			part.test(t, fresh(t))

@@ -31,6 +31,7 @@ const (
 	Page    Purpose = "page"
 	Feed    Purpose = "feed"
 	Approve Purpose = "approve" // the owner's yes to new dates
+	Stop    Purpose = "stop"    // no more of a mail that may be stopped
 )
 
 // Link is one secret link as the database keeps it: everything but the secret.
@@ -83,6 +84,8 @@ func Path(key []byte, l Link) string {
 		return "/f/" + t + ".ics"
 	case Approve:
 		return "/y/" + t
+	case Stop:
+		return "/n/" + t
 	}
 	return "/p/" + t
 }

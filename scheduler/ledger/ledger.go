@@ -50,6 +50,15 @@ type Book struct {
 
 	Links     []access.Link // every link of the firm, of its present generation
 	Published []Published   // what calendars show of the visits
+	Stopped   []Stopped     // who wants which mail no more
+}
+
+// Stopped is a mail that may be stopped, and was: by its kind and the reader's
+// address in lower case.
+type Stopped struct {
+	Person string
+	Kind   notify.Kind
+	At     time.Time
 }
 
 // Decision is what one task writes, in one transaction: all of it or nothing.
