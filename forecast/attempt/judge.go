@@ -33,6 +33,8 @@ func (c *Client) Judge(a Answer, reason string) *forecast.Failure {
 		// the request itself, which asking for the places by themselves tells
 		f.Place = a.Status == http.StatusBadRequest || a.Status == http.StatusNotFound || a.Status == http.StatusUnprocessableEntity
 		return f
+	case a.Status == http.StatusNotModified:
+		return c.Fail(forecast.Broken, "%s says that nothing was modified, which it was not asked (a proxy?)", a.Host)
 	case a.Status >= 300:
 		return c.Fail(forecast.Refused, "%s points elsewhere (%d, to %s), which is not followed: set the source's address to the right host", a.Host, a.Status, a.target())
 	case a.Status != http.StatusOK:

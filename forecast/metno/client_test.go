@@ -148,7 +148,7 @@ func TestConditions(t *testing.T) {
 		t.Errorf("carried as %+v, new %v", run, isNew)
 	}
 	// Somebody else's run does not help, and a 304 that nobody asked for is no run.
-	if f := failure(t, c, ask(six, nil)); f.Kind != forecast.Refused || len(s.asked) != 3 {
+	if f := failure(t, c, ask(six, nil)); f.Kind != forecast.Broken || len(s.asked) != 3 {
 		t.Errorf("%+v", f)
 	}
 	// A source that sends no headers is asked again at any time.
@@ -196,6 +196,9 @@ func TestFailures(t *testing.T) {
 			f := failure(t, serve(t, &tc.s, nil), ask(six, nil))
 			if f.Kind != tc.kind || !strings.Contains(f.Reason, tc.reason) {
 				t.Errorf("%s: %q, want %s: %q", f.Kind, f.Reason, tc.kind, tc.reason)
+			}
+			if (tc.name == "422" || tc.name == "400" || tc.name == "404") != f.Place {
+				t.Errorf("the place may be why: %v", f.Place)
 			}
 			if tc.until == 0 != f.Until.IsZero() || tc.until > 0 && !f.Until.Equal(six.Add(tc.until)) {
 				t.Errorf("until %s", f.Until)

@@ -254,7 +254,7 @@ func TestFailures(t *testing.T) {
 		{"429 with a time", gridPath, reply{429, map[string]string{"Retry-After": "300"}, ""}, forecast.Quota, 5 * time.Minute, "answered 429"},
 		{"a problem of 200", gridPath, reply{200, nil, `{"title":"Forecast Grid Expired","status":503}`}, forecast.Broken, 0, "no place or no weather"},
 		{"a page of 200", gridPath, reply{200, html, "<html>"}, forecast.Broken, 0, "sent text/html instead of a forecast"},
-		{"304 unasked", gridPath, reply{304, nil, ""}, forecast.Refused, 0, "304"},
+		{"304 unasked", gridPath, reply{304, nil, ""}, forecast.Broken, 0, "nothing was modified, which it was not asked"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			s := well(t)
@@ -262,6 +262,9 @@ func TestFailures(t *testing.T) {
 			f := failure(t, serve(t, s), ask(six, nil))
 			if f.Kind != tc.kind || !strings.Contains(f.Reason, tc.reason) {
 				t.Errorf("%s: %q, want %s: %q", f.Kind, f.Reason, tc.kind, tc.reason)
+			}
+			if (tc.name == "no point" || tc.name == "bad point") != f.Place {
+				t.Errorf("the place may be why: %v", f.Place)
 			}
 			if tc.until == 0 != f.Until.IsZero() || tc.until > 0 && !f.Until.Equal(six.Add(tc.until)) {
 				t.Errorf("until %s", f.Until)

@@ -134,6 +134,7 @@ func TestFailures(t *testing.T) {
 	}{
 		{"400", failed(400, "No data is available for this location"), forecast.Refused, "answered 400: No data is available for this location"},
 		{"key refused and repeated", failed(400, "The supplied API key "+secret+" is invalid."), forecast.Refused, "API key (key) is invalid"},
+		{"model renamed", failed(400, "Data corrupted at path ''. Cannot initialize MultiDomains from invalid String value gone_eps."), forecast.Refused, "set the source's model to one that it has"},
 		{"403", failed(403, "This API endpoint requires the API Professional or Enterprise plan"), forecast.Refused, "answered 403"},
 		{"404 page", answer(404, "text/html", "<html></html>"), forecast.Refused, "answered 404: no reason given (text/html)"},
 		{"408", answer(408, "text/html", ""), forecast.Transport, "answered 408"},
@@ -171,6 +172,9 @@ func TestFailures(t *testing.T) {
 			host := strings.TrimPrefix(srv.URL, "http://")
 			if f.Kind != tc.kind || !strings.Contains(f.Reason, tc.reason) || !strings.Contains(f.Reason, host) {
 				t.Errorf("%s: %q, want %s: %q with %s", f.Kind, f.Reason, tc.kind, tc.reason, host)
+			}
+			if f.Place != (tc.name == "400" || tc.name == "404 page") {
+				t.Errorf("the place may be why: %v", f.Place)
 			}
 			if (tc.kind == forecast.Quota) == f.Until.IsZero() {
 				t.Errorf("until %s", f.Until)

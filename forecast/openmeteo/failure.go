@@ -14,8 +14,16 @@ import (
 func (c *Client) judge(a attempt.Answer, now time.Time) *forecast.Failure {
 	reason := reasonOf(a.Body)
 	f := c.http.Judge(a, reason)
-	if f != nil && f.Kind == forecast.Quota {
+	switch {
+	case f == nil:
+	case f.Kind == forecast.Quota:
 		f.Until = a.RetryAfter(now, until(reason, now))
+	case !f.Place:
+	case strings.Contains(reason, "API key"):
+		f.Place = false
+	case strings.Contains(reason, "invalid String value"): // a model or a measure that was renamed
+		f.Place = false
+		f.Reason += " (a name that the source does not know: set the source's model to one that it has)"
 	}
 	return f
 }
