@@ -21,15 +21,15 @@ func (d *DB) putSources(ctx context.Context, tx *sql.Tx, ss []ledger.SourceState
 		return cmp.Or(cmp.Compare(x.Source, y.Source), cmp.Compare(x.Endpoint, y.Endpoint))
 	})
 	_, err := d.each(ctx, tx, len(ss), `INSERT INTO sources
-		(source, endpoint, failures, since, until, kind, note, tried, good, most, alone)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)
+		(source, endpoint, failures, since, until, kind, note, tried, good, most)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
 		ON CONFLICT (source, endpoint) DO UPDATE SET failures = excluded.failures, since = excluded.since,
 		until = excluded.until, kind = excluded.kind, note = excluded.note, tried = excluded.tried,
-		good = excluded.good, most = excluded.most, alone = excluded.alone`,
+		good = excluded.good, most = excluded.most`,
 		func(i int) ([]any, error) {
 			s := ss[i]
 			return []any{text(s.Source), string(s.Endpoint), s.Failures, ms(s.Since), ms(s.Until), string(s.Kind), text(s.Note),
-				ms(s.Tried), ms(s.Good), s.Most, s.Alone}, nil
+				ms(s.Tried), ms(s.Good), s.Most}, nil
 		})
 	return err
 }
@@ -39,10 +39,10 @@ func (d *DB) SourceStates(ctx context.Context) ([]ledger.SourceState, error) {
 	scan := func(s scanner) (ledger.SourceState, error) {
 		var v ledger.SourceState
 		err := s.Scan(&v.Source, &v.Endpoint, &v.Failures, into(&v.Since), into(&v.Until), &v.Kind, &v.Note,
-			into(&v.Tried), into(&v.Good), &v.Most, &v.Alone)
+			into(&v.Tried), into(&v.Good), &v.Most)
 		return v, err
 	}
-	ss, err := collect(ctx, d.reader, scan, `SELECT source, endpoint, failures, since, until, kind, note, tried, good, most, alone FROM sources`)
+	ss, err := collect(ctx, d.reader, scan, `SELECT source, endpoint, failures, since, until, kind, note, tried, good, most FROM sources`)
 	if err != nil {
 		return nil, fmt.Errorf("read the states of the sources: %w", err)
 	}

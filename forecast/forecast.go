@@ -178,6 +178,10 @@ func (r *Run) Until(end time.Time) *Run {
 type Issue struct {
 	Det *Run
 	Ens *Run
+
+	Source  string // of both
+	DetOnly bool   // the source has no ensemble, so Ens is not missing
+	Note    string // why it is not of the preferred source, in words; "" where it is
 }
 
 // Failure is a fetch that failed, as data: what to do about it is decided by

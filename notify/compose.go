@@ -184,6 +184,13 @@ func (c *Composer) foot(reason string, weather bool) []string {
 	return lines
 }
 
+// Crediting gives a Composer that credits the weather to somebody else.
+func (c *Composer) Crediting(credit string) *Composer {
+	x := *c
+	x.credit = clean(credit)
+	return &x
+}
+
 // today gives the firm's civil date at t.
 func (c *Composer) today(t time.Time) job.Date { return job.DateOf(t.In(c.zone)) }
 

@@ -23,7 +23,7 @@ func (w *work) closeDay(ctx context.Context) error {
 	if w.today().After(today) {
 		today = w.today().AddDays(-1) // back after days away: all of them are over
 	}
-	is, err := w.s.issues(ctx, w.book.Jobs)
+	is, err := w.issues(ctx)
 	if err != nil {
 		return err
 	}

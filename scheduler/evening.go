@@ -24,7 +24,7 @@ func (w *work) evening(ctx context.Context) error {
 		w.missed("The evening call for " + tomorrow.Words())
 		return nil
 	}
-	is, err := w.s.issues(ctx, w.book.Jobs)
+	is, err := w.issues(ctx)
 	if err != nil {
 		return err
 	}
@@ -93,7 +93,7 @@ func (w *work) settleDay(ctx context.Context, off bool) error {
 // changed.
 func (w *work) secondLook(ctx context.Context) error {
 	today := job.DateOf(w.task.Slot.In(w.zone))
-	is, err := w.s.issues(ctx, w.book.Jobs)
+	is, err := w.issues(ctx)
 	if err != nil {
 		return err
 	}

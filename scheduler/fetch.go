@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"sort"
 	"time"
 
@@ -14,60 +15,329 @@ import (
 	"laycast/scheduler/task"
 )
 
-// batchEvery is the pause between two batches of one round of an ensemble,
-// which costs a source's quota most.
-const batchEvery = time.Minute
+// shareWithin is how long before a round began a cell may have been fetched and
+// still count as fetched in it. Firms' rounds of one hour lie up to 20 minutes
+// apart (jitter), so that all firms with sites in a cell share one fetch.
+const shareWithin = 20 * time.Minute
 
-// tellAfter is how long a source may fail before the owner hears of it.
-const tellAfter = 3 * time.Hour
+// probeAbove is for how many refused cells, none being answered for, a source
+// counts as refusing whatever it is asked (a wrong model, say): then one of them
+// is asked for in every round, so that all go on as soon as it is mended (ours).
+const probeAbove = 3
 
-// fetch asks for one batch of cells, once. Cells of this round that are still
-// to be fetched make the task due again; a failure makes it due later.
+// round is one round of fetching an endpoint for a firm's cells, as it stands.
+type round struct {
+	*health
+	w     *work
+	ep    forecast.Endpoint
+	cells []forecast.Cell
+	held  map[string]time.Time // sources whose allowance or other request has to be waited for
+}
+
+// fetch makes one request: to the first source that has cells to be fetched and
+// may be asked now. Cells of this round that are still to be fetched make the
+// task due again, a failure or a spent allowance later.
 func (w *work) fetch(ctx context.Context, ep forecast.Endpoint) error {
 	w.out.Revision = 0 // forecasts are nobody's book
 	cells := cellsOf(w.book.Jobs, w.today())
 	if len(cells) == 0 {
 		return nil
 	}
-	kept, err := w.s.Store.Runs(ctx, w.s.SourceName, cells)
-	if err != nil {
-		return fmt.Errorf("read the forecasts that are kept: %w", err)
-	}
-	state, err := w.sourceState(ctx, ep)
+	r, err := w.openRound(ctx, ep, cells)
 	if err != nil {
 		return err
 	}
-	if w.now.Before(state.Until) {
-		w.again(state.Until, state.Note)
-		return nil
+	for k, n := range w.s.Sources {
+		due := r.due(k)
+		if at, ok := r.ready(n); len(due) == 0 || !ok || at.After(w.now) {
+			continue
+		}
+		asked, err := r.ask(ctx, k, due)
+		if err != nil {
+			return err
+		}
+		if asked {
+			break
+		}
 	}
-	newest := newestOf(kept, ep)
-	due := pending(cells, newest, w.task.Slot)
-	n := min(len(due), w.s.Source.Batch(ep))
-	if n == 0 {
-		return nil
-	}
-	fresh, err := w.s.Source.Fetch(ctx, forecast.Ask{Endpoint: ep, Cells: due[:n], Now: w.now})
+	r.rearm()
+	w.tellRefused(r)
+	return nil
+}
+
+func (w *work) openRound(ctx context.Context, ep forecast.Endpoint, cells []forecast.Cell) (*round, error) {
+	h, err := w.s.healthNow(ctx, w.now, w.zone)
 	if err != nil {
-		return w.failed(ctx, state, err)
+		return nil, err
+	}
+	var names []string
+	for _, n := range w.s.Sources {
+		names = append(names, n.Name)
+	}
+	heads, err := w.s.Store.Heads(ctx, names, cells)
+	if err != nil {
+		return nil, fmt.Errorf("read the forecasts that are kept: %w", err)
+	}
+	h.see(heads)
+	return &round{health: h, w: w, ep: ep, cells: cells, held: map[string]time.Time{}}, nil
+}
+
+// due gives the cells that source k is to be asked for in this round: those not
+// fetched since it began, not refused, and for a later source only those for
+// which every earlier one is unwell.
+func (r *round) due(k int) []forecast.Cell {
+	n := r.w.s.Sources[k]
+	if n.Source.Batch(r.ep) == 0 {
+		return nil
+	}
+	since := r.w.task.Slot.Add(-shareWithin)
+	refused := 0
+	var out []forecast.Cell
+	for _, c := range r.cells {
+		key := cellKey{endKey{n.Name, r.ep}, c}
+		x := r.heads[key]
+		switch {
+		case x != nil && (!x.LastSeen.Before(since) || r.early(x)):
+		case r.refused[key].Until.After(r.now):
+			refused++
+		case !r.needed(k, c):
+		default:
+			out = append(out, c)
+		}
+	}
+	if refused == len(r.cells) && refused > probeAbove && r.state(n, r.ep).Tried.Before(r.w.task.Slot) {
+		return r.cells[:1]
+	}
+	return out
+}
+
+// mostExpires bounds how long a source's word not to be asked again is heeded, so
+// that one absurd answer does not end the weather for ever.
+const mostExpires = 24 * time.Hour // elapsed: an age, no date
+
+// early reports whether the source said that it has nothing new yet.
+func (r *round) early(x *forecast.Run) bool {
+	return x.Expires.After(r.now) && r.now.Sub(x.LastSeen) < mostExpires
+}
+
+func (r *round) needed(k int, c forecast.Cell) bool {
+	for _, earlier := range r.w.s.Sources[:k] {
+		if !r.unwell(earlier, c) {
+			return false
+		}
+	}
+	return true
+}
+
+// ready gives when a source may next be asked in this round; ok is false when
+// asking again in it will not help. A new round may ask a failing source at
+// once, though not twice within a minute.
+func (r *round) ready(n NamedSource) (at time.Time, ok bool) {
+	st := r.state(n, r.ep)
+	at = st.Until
+	if h := r.held[n.Name]; h.After(at) {
+		at = h
+	}
+	if st.Failures == 0 {
+		return at, true
+	}
+	again := st.Tried.Add(backoff(st.Failures))
+	switch {
+	case st.Tried.Before(r.w.task.Slot):
+		again = st.Tried.Add(backoff(1))
+	case st.Kind == forecast.Refused:
+		return at, false
+	}
+	if again.After(at) {
+		at = again
+	}
+	return at, true
+}
+
+// rearm makes the task due again when a source has something left to do in this
+// round.
+func (r *round) rearm() {
+	for k, n := range r.w.s.Sources {
+		at, ok := r.ready(n)
+		if !ok || len(r.due(k)) == 0 {
+			continue
+		}
+		note := ""
+		if at.After(r.now) {
+			if note = r.state(n, r.ep).Note; !r.held[n.Name].IsZero() {
+				note = n.Name + " has to wait: its allowance is spent, or another request to it runs"
+			}
+		} else {
+			at = r.now
+		}
+		r.w.again(at, note)
+	}
+}
+
+// again makes the task due at a time of this same round, unless the next round
+// comes first.
+func (w *work) again(at time.Time, note string) {
+	if note != "" {
+		w.out.Next.Note = note
+	}
+	if !at.Before(w.out.Next.Due) {
+		return
+	}
+	w.out.Next.Due, w.out.Next.Slot, w.out.Next.Tries = at, w.task.Slot, w.task.Tries+1
+}
+
+// ask makes one request to source k for some of the cells that are due. It
+// reports false where the source has to be waited for.
+func (r *round) ask(ctx context.Context, k int, due []forecast.Cell) (bool, error) {
+	w, n := r.w, r.w.s.Sources[k]
+	st := r.state(n, r.ep)
+	cells := due[:r.size(n, st, len(due))]
+	req := ledger.Request{
+		Source: n.Name, Firm: w.task.Firm, Task: w.task.Name, At: w.now, Until: w.now.Add(leaseFor),
+		Cost: n.Cost(r.ep, len(cells)), Limits: n.Limits,
+	}
+	wait, err := w.s.Store.Reserve(ctx, req)
+	if err != nil {
+		return false, err
+	}
+	if !wait.IsZero() {
+		r.held[n.Name] = wait
+		return false, nil
+	}
+	kept, err := w.s.Store.Runs(ctx, n.Name, cells)
+	if err != nil {
+		return false, fmt.Errorf("read the forecasts that are kept: %w", err)
+	}
+	newest := newestOf(kept, r.ep)
+	fresh, err := n.Source.Fetch(ctx, forecast.Ask{Endpoint: r.ep, Cells: cells, Now: w.now, Kept: newest})
+	if ctx.Err() != nil {
+		return false, ctx.Err() // told to stop: the lease runs out and the task is done again
+	}
+	w.out.Asked = &req
+	st.Tried = w.now
+	if err != nil {
+		req.Back = max(0, req.Cost-1) // a failure costs one call (FORECAST_API §1.7)
+		r.failed(k, st, err, cells)
+		return true, nil
+	}
+	for i := range fresh {
+		fresh[i].Source = n.Name
 	}
 	fresh, short := reaching(fresh, w.now)
 	w.keep(fresh, newest)
+	r.see(w.out.Runs)
+	if len(fresh) < len(cells) && short == nil {
+		short = &forecast.Failure{Kind: forecast.Broken, Reason: fmt.Sprintf("%s answered for %d of %d places", n.Name, len(fresh), len(cells))}
+	}
 	if short != nil {
-		return w.failed(ctx, state, short)
+		r.failed(k, st, short, nil)
+		return true, nil
 	}
-	if state.Failures > 0 {
-		w.s.Log.Info().Str("source", state.Source).Str("endpoint", string(ep)).Int("failures", state.Failures).Msg("source is well again")
+	r.well(k, st, cells, len(due) > len(cells))
+	return true, nil
+}
+
+// size gives how many of the due cells are asked for at once: what the source
+// takes, what the search for a refused place allows, and no more than fits a
+// whole minute's allowance.
+func (r *round) size(n NamedSource, st ledger.SourceState, due int) int {
+	size := min(due, n.Source.Batch(r.ep))
+	if st.Most > 0 {
+		size = min(size, st.Most)
 	}
-	w.out.Sources = []ledger.SourceState{{Source: state.Source, Endpoint: ep, Good: w.now}}
-	if n < len(due) {
-		at := w.now
-		if ep == forecast.Ensemble {
-			at = at.Add(batchEvery)
+	for size > 1 && n.Limits.Minute > 0 && n.Cost(r.ep, size) > n.Limits.Minute {
+		size--
+	}
+	return size
+}
+
+// well records a success. more says that the round goes on.
+func (r *round) well(k int, was ledger.SourceState, cells []forecast.Cell, more bool) {
+	w, n := r.w, r.w.s.Sources[k]
+	if was.Failures > 0 {
+		w.s.Log.Info().Str("source", n.Name).Str("endpoint", string(r.ep)).Int("failures", was.Failures).Msg("source is well again")
+	}
+	st := ledger.SourceState{Source: n.Name, Endpoint: r.ep, Good: w.now, Tried: w.now}
+	if st.Most = 2 * was.Most; !more || st.Most >= n.Source.Batch(r.ep) {
+		st.Most = 0
+	}
+	r.put(st)
+	r.forgive(n, cells)
+	if k > 0 {
+		w.tellInstead(r, k, cells[0])
+	}
+}
+
+func (r *round) put(st ledger.SourceState) {
+	r.states[endKey{st.Source, st.Endpoint}] = st
+	r.w.out.Sources = []ledger.SourceState{st}
+}
+
+// failed records a failure and what comes of it. What went wrong is the
+// source's doing, not the task's: the task itself is done. cells are those that
+// were asked for, nil where they were answered.
+func (r *round) failed(k int, st ledger.SourceState, err error, cells []forecast.Cell) {
+	w, n := r.w, r.w.s.Sources[k]
+	f := &forecast.Failure{Kind: forecast.Transport, Reason: err.Error()}
+	if !errors.As(err, &f) {
+		f = &forecast.Failure{Kind: forecast.Transport, Reason: err.Error()}
+	}
+	st.Kind, st.Note = f.Kind, f.Reason
+	if f.Kind == forecast.Refused && f.Place && !f.Until.After(w.now) && len(cells) > 0 {
+		r.narrow(n, st, cells)
+		return
+	}
+	if st.Failures == 0 {
+		st.Since = w.now
+	}
+	st.Failures++
+	if f.Until.After(w.now) {
+		st.Until = f.Until
+	}
+	r.put(st)
+	w.s.Log.Warn().Str("source", n.Name).Str("endpoint", string(r.ep)).Int("failures", st.Failures).Str("reason", f.Reason).Msg("source failed")
+	switch {
+	case f.Kind == forecast.Refused && st.Until.After(w.now):
+		w.tellBarred(r, k, st)
+	case w.now.Sub(st.Since) >= tellAfter:
+		w.tellFailing(r, k, st)
+	}
+}
+
+// narrow looks for the place that a source refuses: half as many are asked for
+// next, and one that is refused by itself is left out until tomorrow. After every
+// answer twice as many are asked for again.
+func (r *round) narrow(n NamedSource, st ledger.SourceState, cells []forecast.Cell) {
+	st.Failures, st.Since = 0, time.Time{} // it answers
+	if st.Most = max(1, len(cells)/2); len(cells) == 1 {
+		key := cellKey{endKey{n.Name, r.ep}, cells[0]}
+		mark := ledger.RefusedCell{Source: n.Name, Endpoint: r.ep, Cell: cells[0], Since: r.now, Note: st.Note}
+		if old := r.refused[key]; !old.Since.IsZero() {
+			mark.Since = old.Since
 		}
-		w.again(at, "")
+		mark.Until = r.now.AddDate(0, 0, 1)
+		r.refused[key] = mark
+		r.w.out.Refused = append(r.w.out.Refused, mark)
+		r.w.s.Log.Warn().Str("source", n.Name).Str("endpoint", string(r.ep)).Str("reason", st.Note).Msg("source refuses a place")
 	}
-	return nil
+	r.put(st)
+}
+
+// forgive forgets that cells were refused which are answered for. When one that
+// was not due yet is answered, the source is mended, and all of them are asked
+// for again.
+func (r *round) forgive(n NamedSource, cells []forecast.Cell) {
+	mended := false
+	for _, c := range cells {
+		mended = mended || r.refused[cellKey{endKey{n.Name, r.ep}, c}].Until.After(r.now)
+	}
+	for _, c := range r.cells {
+		key := cellKey{endKey{n.Name, r.ep}, c}
+		if !r.refused[key].Since.IsZero() && (mended || slices.Contains(cells, c)) {
+			delete(r.refused, key)
+			r.w.out.Refused = append(r.w.out.Refused, ledger.RefusedCell{Source: n.Name, Endpoint: r.ep, Cell: c})
+		}
+	}
 }
 
 // mustReach is how many hours ahead a forecast must know the air and the rain
@@ -119,70 +389,11 @@ func (w *work) keep(fresh []forecast.Run, newest map[forecast.Cell]*forecast.Run
 	}
 }
 
-// again makes the task due at a time of this same round, unless the next round
-// comes first.
-func (w *work) again(at time.Time, note string) {
-	w.out.Next.Note = note
-	if !at.Before(w.out.Next.Due) {
-		return
-	}
-	w.out.Next.Due, w.out.Next.Slot, w.out.Next.Tries = at, w.task.Slot, w.task.Tries+1
-}
-
-// failed records a failure and when to try again. What went wrong is the
-// source's doing, not the task's: the task itself is done.
-func (w *work) failed(ctx context.Context, state ledger.SourceState, err error) error {
-	if ctx.Err() != nil {
-		return ctx.Err() // told to stop: the lease runs out and the task is done again
-	}
-	f := &forecast.Failure{Kind: forecast.Transport, Reason: err.Error()}
-	if !errors.As(err, &f) {
-		f = &forecast.Failure{Kind: forecast.Transport, Reason: err.Error()}
-	}
-	if state.Failures == 0 {
-		state.Since = w.now
-	}
-	state.Failures++
-	state.Note = f.Reason
-	switch {
-	case f.Kind == forecast.Quota && f.Until.After(w.now):
-		state.Until = f.Until
-		w.again(f.Until, f.Reason)
-	case f.Kind == forecast.Refused:
-		// asking again unchanged will not help: wait for the next round
-		w.out.Next.Note = f.Reason
-	default:
-		w.again(w.now.Add(backoff(state.Failures)), f.Reason)
-	}
-	w.out.Sources = []ledger.SourceState{state}
-	if w.now.Sub(state.Since) >= tellAfter {
-		w.trouble("source "+state.Source+" "+string(state.Endpoint), "no new "+endpointWords(state.Endpoint), []string{
-			fmt.Sprintf("The weather source has failed since %s.", state.Since.In(w.zone).Format("15:04 on Monday 2 January")),
-			"The last answer was: " + f.Reason,
-			"laycast goes on trying. Until it works again no call will be a go.",
-		})
-	}
-	return nil
-}
-
 func endpointWords(ep forecast.Endpoint) string {
 	if ep == forecast.Ensemble {
 		return "ensemble forecast"
 	}
 	return "hourly forecast"
-}
-
-func (w *work) sourceState(ctx context.Context, ep forecast.Endpoint) (ledger.SourceState, error) {
-	all, err := w.s.Store.SourceStates(ctx)
-	if err != nil {
-		return ledger.SourceState{}, fmt.Errorf("read the state of the sources: %w", err)
-	}
-	for _, st := range all {
-		if st.Source == w.s.SourceName && st.Endpoint == ep {
-			return st, nil
-		}
-	}
-	return ledger.SourceState{Source: w.s.SourceName, Endpoint: ep}, nil
 }
 
 // fetchAhead is how many days before its earliest date a job's weather begins
@@ -191,18 +402,10 @@ const fetchAhead = 10
 
 // cellsOf gives the cells of the jobs that may be worked on soon, in order.
 func cellsOf(jobs []job.Booking, today job.Date) []forecast.Cell {
-	seen := map[forecast.Cell]bool{}
-	var out []forecast.Cell
-	for _, b := range jobs {
-		if b.State != job.Booked || b.Earliest.After(today.AddDays(fetchAhead)) {
-			continue
-		}
-		c := CellOf(b.Site)
-		if !seen[c] {
-			seen[c] = true
-			out = append(out, c)
-		}
-	}
+	soon := slices.DeleteFunc(slices.Clone(jobs), func(b job.Booking) bool {
+		return b.State != job.Booked || b.Earliest.After(today.AddDays(fetchAhead))
+	})
+	out := Cells(soon)
 	sort.Slice(out, func(i, j int) bool { return out[i].String() < out[j].String() })
 	return out
 }
@@ -215,17 +418,6 @@ func newestOf(runs []forecast.Run, ep forecast.Endpoint) map[forecast.Cell]*fore
 	for i := range runs {
 		if runs[i].Endpoint == ep {
 			out[runs[i].Cell] = &runs[i]
-		}
-	}
-	return out
-}
-
-// pending gives the cells that were not fetched since the round began.
-func pending(cells []forecast.Cell, newest map[forecast.Cell]*forecast.Run, since time.Time) []forecast.Cell {
-	var out []forecast.Cell
-	for _, c := range cells {
-		if r := newest[c]; r == nil || r.LastSeen.Before(since) {
-			out = append(out, c)
 		}
 	}
 	return out

@@ -32,7 +32,7 @@ func (w *work) replanTask(ctx context.Context) error {
 // replan plans the days to come from the book as this task leaves it, and puts
 // the plan and the visits it changes into the decision.
 func (w *work) replan(ctx context.Context) error {
-	is, err := w.s.issues(ctx, w.book.Jobs)
+	is, err := w.issues(ctx)
 	if err != nil {
 		return err
 	}

@@ -33,8 +33,15 @@ type Books interface {
 // Weather reads the forecasts that are kept.
 type Weather interface {
 	Runs(ctx context.Context, source string, cells []forecast.Cell) ([]forecast.Run, error)
-	SourceStates(ctx context.Context) ([]ledger.SourceState, error)
+	Heads(ctx context.Context, sources []string, cells []forecast.Cell) ([]forecast.Run, error)
 	Prune(ctx context.Context, before time.Time) (int, error)
+}
+
+// Asking keeps how the sources are doing and what requests to them cost.
+type Asking interface {
+	SourceStates(ctx context.Context) ([]ledger.SourceState, error)
+	RefusedCells(ctx context.Context) ([]ledger.RefusedCell, error)
+	Reserve(ctx context.Context, r ledger.Request) (wait time.Time, err error)
 }
 
 // Tasks hands out due work.
@@ -61,16 +68,10 @@ type Told interface {
 type Store interface {
 	Books
 	Weather
+	Asking
 	Tasks
 	Outbox
 	Told
-}
-
-// Source is a forecast source. Fetch makes one attempt and no more.
-type Source interface {
-	Fetch(ctx context.Context, ask forecast.Ask) ([]forecast.Run, error)
-	// Batch gives how many cells one Ask may name, 0 where there is no such endpoint.
-	Batch(ep forecast.Endpoint) int
 }
 
 // Transport delivers one message once. An error that is a *notify.Failure says
@@ -81,11 +82,9 @@ type Transport interface {
 
 // Config is what a Scheduler is made of.
 type Config struct {
-	Store      Store
-	Source     Source
-	SourceName string // as in forecast.Run.Source
-	Credit     string // weather credit shown in messages
-	Transport  Transport
+	Store     Store
+	Sources   []NamedSource // in order of preference, one at least
+	Transport Transport
 	// Redo says that delivering the same message twice does no harm: the file
 	// transport writes the same file again.
 	Redo      bool

@@ -1,7 +1,6 @@
 package scheduler
 
 import (
-	"context"
 	"fmt"
 	"sync"
 	"time"
@@ -53,38 +52,6 @@ func (g *grounds) get(is forecast.Issue, j job.Job, p rules.Profile) *rules.Grou
 	x := rules.NewGround(is, site, k.surface, p)
 	g.kept[k] = x
 	return x
-}
-
-// issues reads the newest issue of every cell of the jobs.
-func (s *Scheduler) issues(ctx context.Context, jobs []job.Booking) (map[forecast.Cell]forecast.Issue, error) {
-	seen := map[forecast.Cell]bool{}
-	var cells []forecast.Cell
-	for _, b := range jobs {
-		if c := CellOf(b.Site); !seen[c] {
-			seen[c] = true
-			cells = append(cells, c)
-		}
-	}
-	runs, err := s.Store.Runs(ctx, s.SourceName, cells)
-	if err != nil {
-		return nil, fmt.Errorf("read the forecasts: %w", err)
-	}
-	return Issues(runs), nil
-}
-
-// Issues pairs the newest runs of each cell.
-func Issues(runs []forecast.Run) map[forecast.Cell]forecast.Issue {
-	out := map[forecast.Cell]forecast.Issue{}
-	for i := range runs {
-		is := out[runs[i].Cell]
-		if runs[i].Endpoint == forecast.Ensemble {
-			is.Ens = &runs[i]
-		} else {
-			is.Det = &runs[i]
-		}
-		out[runs[i].Cell] = is
-	}
-	return out
 }
 
 // caseOf makes a case for the rules.

@@ -21,7 +21,7 @@ func (p *planner) week(sol plan.Plan) plan.Week {
 	week := plan.Week{
 		ID: w.now.UTC().Format("20060102T150405Z"), Made: w.now,
 		Objective: job.Money(sol.Objective), Bound: job.Money(sol.Bound), Gap: sol.Gap(), Proven: sol.Proven,
-		Visits: []plan.WeekVisit{}, Left: append([]plan.WeekLeft{}, p.left...), Changes: []plan.WeekChange{},
+		Visits: []plan.WeekVisit{}, Left: append([]plan.WeekLeft{}, p.left...), Changes: []plan.WeekChange{}, Sources: w.used,
 	}
 	was := map[string]job.Date{}
 	if w.book.Week != nil {

@@ -40,7 +40,11 @@ func (w *work) weekMail(ctx context.Context) error {
 	}
 	l.Told = toldLately(ms, w.now)
 	l.Stop = w.url(access.Owner, "", access.Stop)
-	m, err := w.say.WeekMail(l)
+	var from []string
+	if w.book.Week != nil {
+		from = w.book.Week.Sources
+	}
+	m, err := w.say.Crediting(w.s.CreditOf(from)).WeekMail(l)
 	w.post(m, err, w.book.Firm.Email, "", day)
 	return nil
 }

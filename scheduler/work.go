@@ -19,6 +19,7 @@ type work struct {
 	now  time.Time
 	zone *time.Location
 	say  *notify.Composer
+	used []string // the sources whose weather this work rests on
 	out  ledger.Decision
 }
 
@@ -27,7 +28,7 @@ func (s *Scheduler) open(b ledger.Book, t task.Task, now time.Time) (*work, erro
 	if err != nil {
 		return nil, fmt.Errorf("load the zone of %s: %w", b.Firm.UID, err)
 	}
-	say, err := notify.NewComposer(notify.ComposerConfig{Firm: b.Firm, From: s.From, PublicURL: s.PublicURL, Credit: s.Credit})
+	say, err := notify.NewComposer(notify.ComposerConfig{Firm: b.Firm, From: s.From, PublicURL: s.PublicURL, Credit: s.CreditOf(nil)})
 	if err != nil {
 		return nil, fmt.Errorf("set up the mails of %s: %w", b.Firm.UID, err)
 	}
@@ -101,7 +102,12 @@ func (w *work) missed(what string) {
 
 // trouble writes to the owner, once for each subject and civil day.
 func (w *work) trouble(about, subject string, lines []string) {
-	m, err := w.say.Trouble(notify.TroubleLetter{About: about + " " + w.today().String(), Subject: subject, Lines: lines, Now: w.now})
+	w.troubleOnce(about+" "+w.today().String(), subject, lines)
+}
+
+// troubleOnce writes to the owner once about a thing that has a name of its own.
+func (w *work) troubleOnce(about, subject string, lines []string) {
+	m, err := w.say.Trouble(notify.TroubleLetter{About: about, Subject: subject, Lines: lines, Now: w.now})
 	w.post(m, err, w.book.Firm.Email, "", job.Date{})
 }
 

@@ -59,16 +59,17 @@ type DemoPages struct {
 // Config is what the pages are made from. Approver, Stopper and Demo may be nil:
 // their pages are then not there.
 type Config struct {
-	Health    *Health
-	Clock     Clock
-	Links     Links
-	Feeds     Feeds
-	Books     Books
-	Approver  Approver
-	Stopper   Stopper
-	Demo      *DemoPages
-	Key       []byte // the link key, access.KeyBytes long
-	Credit    string // of the weather, shown where it is
+	Health   *Health
+	Clock    Clock
+	Links    Links
+	Feeds    Feeds
+	Books    Books
+	Approver Approver
+	Stopper  Stopper
+	Demo     *DemoPages
+	Key      []byte // the link key, access.KeyBytes long
+	// Credit gives whose weather it is, of the sources named, shown where it is.
+	Credit    func(sources []string) string
 	PublicURL string // how links begin, without a slash at the end
 	Log       zerolog.Logger
 }

@@ -35,12 +35,30 @@ func (s *site) page(w http.ResponseWriter, r *http.Request) {
 		s.show(w, http.StatusOK, "customer", f)
 	case access.Crew:
 		v := crewView(b, l.ID, at, s.subscribeTo(l, b.Links))
-		f.Title, f.Body, f.Credit = v.Name, v, s.Credit
+		f.Title, f.Body, f.Credit = v.Name, v, s.creditFor(b)
 		s.show(w, http.StatusOK, "crew", f)
 	default:
-		f.Title, f.Body, f.Credit = "The week", weekView(b, at, s.subscribeTo(l, b.Links)), s.Credit
+		f.Title, f.Body, f.Credit = "The week", weekView(b, at, s.subscribeTo(l, b.Links)), s.creditFor(b)
 		s.show(w, http.StatusOK, "week", f)
 	}
+}
+
+// creditFor credits the weather to the sources that the plan and the calls of a
+// book rest on.
+func (s *site) creditFor(b ledger.Book) string {
+	if s.Credit == nil {
+		return ""
+	}
+	var from []string
+	if b.Week != nil {
+		from = append(from, b.Week.Sources...)
+	}
+	for _, k := range b.Calls {
+		if k.Source != "" {
+			from = append(from, k.Source)
+		}
+	}
+	return s.Credit(from)
 }
 
 // moment is the time a page is made for, on the firm's clock.

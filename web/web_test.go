@@ -221,7 +221,7 @@ func (h *house) handler(t testing.TB, change ...func(*Config)) http.Handler {
 	t.Helper()
 	c := Config{
 		Health: NewHealth(h, h.clock), Clock: h.clock, Links: h, Feeds: h, Books: h, Approver: h,
-		Key: testKey(), PublicURL: "https://lay.quay.example", Credit: "Weather by the Met Example", Log: zerolog.Nop(),
+		Key: testKey(), PublicURL: "https://lay.quay.example", Credit: func([]string) string { return "Weather by the Met Example" }, Log: zerolog.Nop(),
 	}
 	for _, f := range change {
 		f(&c)

@@ -147,5 +147,5 @@ func (s *site) demoWeek(w http.ResponseWriter, r *http.Request) {
 		s.unavailable(w, "week", err)
 		return
 	}
-	s.show(w, http.StatusOK, "week", frame{Title: "The week", Firm: notify.Clean(b.Firm.Name), Credit: s.Credit, Body: weekView(b, at, nil)})
+	s.show(w, http.StatusOK, "week", frame{Title: "The week", Firm: notify.Clean(b.Firm.Name), Credit: s.creditFor(b), Body: weekView(b, at, nil)})
 }

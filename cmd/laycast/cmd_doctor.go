@@ -238,11 +238,10 @@ func (e *examination) disk(dsn string) {
 	}
 }
 
-// source asks the weather source once for one place, at each of its endpoints.
+// source asks every weather source once for one place, at each of its endpoints.
 func (e *examination) source(ctx context.Context, h *house, b ledger.Book, now time.Time) {
 	const about = "source"
-	kind := h.cfg.Sources[0].Kind
-	src, _, credit, err := h.source(b.Life == ledger.Virtual)
+	sources, err := h.sources(b.Life == ledger.Virtual)
 	if err != nil {
 		e.see(wrong, about, "set source in "+h.cfg.Path, "%v", err)
 		return
@@ -252,26 +251,38 @@ func (e *examination) source(ctx context.Context, h *house, b ledger.Book, now t
 	if len(b.Jobs) > 0 {
 		cell, place = scheduler.CellOf(b.Jobs[0].Site), "the site of "+b.Jobs[0].ID
 	}
-	ctx, cancel := context.WithTimeout(ctx, probeWithin)
-	defer cancel()
-	called := map[forecast.Endpoint]string{forecast.Deterministic: "deterministic", forecast.Ensemble: "ensemble"}
-	for _, ep := range []forecast.Endpoint{forecast.Deterministic, forecast.Ensemble} {
-		begun := time.Now()
-		if _, err := src.Fetch(ctx, forecast.Ask{Endpoint: ep, Cells: []forecast.Cell{cell}, Now: now}); err != nil {
-			e.see(wrong, about, "see that the network lets laycast out and that source in "+h.cfg.Path+" is right; no forecast means no go", "%s gives no %s forecast for %s: %v", kind, called[ep], place, err)
-			continue
+	bad := wrong
+	for _, n := range sources {
+		for _, ep := range []forecast.Endpoint{forecast.Deterministic, forecast.Ensemble} {
+			if n.Source.Batch(ep) > 0 {
+				e.probe(ctx, h, bad, n, ep, cell, place, now)
+			}
 		}
-		e.ok(about, "%s gives a whole %s forecast for %s, in %.1f s", kind, called[ep], place, time.Since(begun).Seconds())
+		e.terms(n)
+		bad = doubt // the others only stand in for the first
 	}
-	e.terms(src, credit)
 }
 
-// terms says on what terms the source gives its weather.
-func (e *examination) terms(src scheduler.Source, credit string) {
+// probe asks one endpoint of a source for one place.
+func (e *examination) probe(ctx context.Context, h *house, bad grade, n scheduler.NamedSource, ep forecast.Endpoint, cell forecast.Cell, place string, now time.Time) {
 	const about = "source"
-	e.ok(about, "licence and credit, shown with the weather: %s", credit)
-	if f, can := src.(interface{ Free() bool }); can && f.Free() {
-		e.see(doubt, about, "for work take a contract with the source and set source.forecast_url, ensemble_url and key_file, or run a server of your own",
+	ctx, cancel := context.WithTimeout(ctx, probeWithin)
+	defer cancel()
+	called := map[forecast.Endpoint]string{forecast.Deterministic: "deterministic", forecast.Ensemble: "ensemble"}[ep]
+	begun := time.Now()
+	if _, err := (budgeted{h, n, now}).Fetch(ctx, forecast.Ask{Endpoint: ep, Cells: []forecast.Cell{cell}, Now: now}); err != nil {
+		e.see(bad, about, "see that the network lets laycast out and that source in "+h.cfg.Path+" is right; no forecast means no go", "%s gives no %s forecast for %s: %v", n.Name, called, place, err)
+		return
+	}
+	e.ok(about, "%s gives a whole %s forecast for %s, in %.1f s", n.Name, called, place, time.Since(begun).Seconds())
+}
+
+// terms says on what terms a source gives its weather.
+func (e *examination) terms(n scheduler.NamedSource) {
+	const about = "source"
+	e.ok(about, "%s: licence %s; credit, shown with the weather: %s", n.Name, n.Licence, n.Credit)
+	if n.Free {
+		e.see(doubt, about, "for work take a contract with the source and set source.forecast_url, ensemble_url and key_file, run a server of your own, or use a source that allows commercial use (docs/sources.md)",
 			"the free hosts are asked, whose terms allow no commercial use")
 	}
 }

@@ -39,12 +39,17 @@ type Config struct {
 
 // SourceConfig is one source of forecasts.
 type SourceConfig struct {
-	Kind        string // open-meteo or replay
-	ForecastURL string // "" = the source's own address
-	EnsembleURL string
+	Kind        string // open-meteo, met-norway, us-nws or replay
+	Name        string // by which its forecasts are kept and told of; the kind unless set
+	ForecastURL string // open-meteo only; "" = the source's own address
+	EnsembleURL string // open-meteo only
+	URL         string // met-norway and us-nws only; "" = the source's own address
 	Key         Secret
 	Contact     string // who to write to about our requests
 	Weather     string // replay only: the recorded year, "" = the built-in one
+	// What requests may cost in each minute, hour and day of UTC, in the source's
+	// own calls; 0 = its own bounds where they are known, else none.
+	PerMinute, PerHour, PerDay float64
 }
 
 // MailConfig is how mail leaves.
@@ -237,44 +242,6 @@ func (l *configLoader) firm(s *yamlSection, f *job.Firm) {
 		}
 	}
 	s.done()
-}
-
-// sources reads one source, or a list of them in order of preference.
-func (l *configLoader) sources(root *yamlSection) []SourceConfig {
-	parts := root.sections("source")
-	var out []SourceConfig
-	for i, s := range parts {
-		out = append(out, l.source(s, i == 0))
-	}
-	return out
-}
-
-func (l *configLoader) source(s *yamlSection, first bool) SourceConfig {
-	c, keyFile := SourceConfig{}, ""
-	s.text("kind", &c.Kind, true)
-	switch c.Kind {
-	case "", "open-meteo", "replay":
-	case "met-norway", "us-nws":
-		s.complain("kind", "%s is not available yet; use open-meteo", c.Kind)
-	default:
-		s.complain("kind", "%q is not a source%s", c.Kind, suggestKey(c.Kind, []string{"open-meteo", "replay"}))
-	}
-	s.checked("forecast_url", &c.ForecastURL, checkURL)
-	s.checked("ensemble_url", &c.EnsembleURL, checkURL)
-	s.text("contact", &c.Contact, false)
-	s.text("weather", &c.Weather, false)
-	if c.Weather != "" && c.Kind != "replay" {
-		s.complain("weather", "belongs to kind replay; leave it out for %s", c.Kind)
-	}
-	s.text("key_file", &keyFile, false)
-	name := ""
-	if first { // the environment's one key is the preferred source's
-		name = envPrefix + "SOURCE_KEY"
-	}
-	c.Key = l.secret(s, "key_file", keyFile, name)
-	s.hint("key", "does not stand in this file; write it into a file of its own and name that in key_file, or set "+envPrefix+"SOURCE_KEY")
-	s.done()
-	return c
 }
 
 func (l *configLoader) mail(s *yamlSection, f job.Firm) MailConfig {

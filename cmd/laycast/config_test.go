@@ -49,7 +49,7 @@ func TestExampleConfigLoadsAndHoldsTheDefaults(t *testing.T) {
 	if m := c.Mail; m.Host != "mail.saltbox.example" || m.Port != 587 || m.TLS != "mandatory" || m.From != "Saltbox Laminates <office@saltbox.example>" {
 		t.Errorf("mail: %+v", m)
 	}
-	if !reflect.DeepEqual(c.Sources, []SourceConfig{{Kind: "open-meteo", Contact: "office@saltbox.example"}}) {
+	if !reflect.DeepEqual(c.Sources, []SourceConfig{{Kind: "open-meteo", Name: "open-meteo", Contact: "office@saltbox.example"}}) {
 		t.Errorf("sources: %+v", c.Sources)
 	}
 }
@@ -221,8 +221,13 @@ func TestConfigRefusals(t *testing.T) {
 		{strings.Replace(smallest, "Accept Roofs", "\"a\\nb\"", 1), "control character"},
 		{strings.Replace(smallest, "Accept Roofs", "12", 1), "must be text, not a number; put it in quotes"},
 		{strings.Replace(smallest, "Accept Roofs", `""`, 1), "is empty"},
-		{strings.Replace(smallest, "open-meteo", "met-norway", 1), "not available yet"},
-		{strings.Replace(smallest, "open-meteo", "us-nws", 1), "not available yet"},
+		{strings.Replace(smallest, "open-meteo", "met-norway", 1), "add contact"},
+		{strings.Replace(smallest, "open-meteo", "us-nws", 1), "add contact"},
+		{strings.Replace(smallest, "open-meteo", "met-norwegian", 1), "is not a source"},
+		{strings.Replace(with("  contact: a@b.example\n  forecast_url: https://x.example\n"), "open-meteo", "us-nws", 1), "belongs to kind open-meteo"},
+		{with("  url: https://x.example\n"), "belongs to the kinds met-norway and us-nws"},
+		{with("  name: Second Best\n"), "lower-case letters"},
+		{with("  per_day: -1\n"), "per_day"},
 		{with("  weather: x.csv\n"), "belongs to kind replay"},
 		{with("  key: abc\n"), "LAYCAST_SOURCE_KEY"},
 		{with("  key_file: gone\n"), "cannot be read"},

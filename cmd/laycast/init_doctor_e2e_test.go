@@ -15,6 +15,7 @@ import (
 
 	"laycast/forecast/openmeteo"
 	"laycast/notify"
+	"laycast/scheduler"
 	"laycast/scheduler/ledger"
 )
 
@@ -270,11 +271,11 @@ func TestDoctorWarnsOfTheFreeHosts(t *testing.T) {
 		t.Fatal(err)
 	}
 	e := &examination{}
-	e.terms(free, openmeteo.Credit)
+	e.terms(scheduler.NamedSource{Source: free, Credit: openmeteo.Credit, Free: free.Free()})
 	diagnosed(t, e.found, doubt, "no commercial use", "forecast_url")
 	diagnosed(t, e.found, fine, openmeteo.Credit)
 	e = &examination{}
-	e.terms(own, openmeteo.Credit)
+	e.terms(scheduler.NamedSource{Source: own, Credit: openmeteo.Credit, Free: own.Free()})
 	if len(e.found) != 1 || e.found[0].Grade != fine {
 		t.Errorf("%+v", e.found)
 	}

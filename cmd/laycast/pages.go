@@ -69,7 +69,7 @@ func (h *house) pages(ctx context.Context, health *web.Health, sched *scheduler.
 	r := readers{h.db}
 	return web.New(web.Config{
 		Health: health, Clock: sched.Clock, Links: r, Feeds: r, Books: r, Approver: sched, Stopper: r, Demo: demo,
-		Key: key, Credit: sched.Credit, PublicURL: h.cfg.PublicURL, Log: log,
+		Key: key, Credit: sched.CreditOf, PublicURL: h.cfg.PublicURL, Log: log,
 	})
 }
 

@@ -9,8 +9,6 @@ import (
 	"github.com/rs/zerolog"
 
 	"laycast/db"
-	"laycast/forecast/openmeteo"
-	"laycast/forecast/replay"
 	"laycast/job"
 	"laycast/rules"
 	"laycast/scheduler"
@@ -94,27 +92,9 @@ func parseTime(s string) (time.Time, error) {
 	return t.UTC().Truncate(time.Second), nil
 }
 
-// source makes the forecast source that the configuration names. stamp says
-// that requests bear the time they are made for, which is not the machine's.
-func (h *house) source(stamp bool) (scheduler.Source, string, string, error) {
-	c := h.cfg.Sources[0]
-	switch c.Kind {
-	case "replay":
-		src, err := demoSource()
-		return src, replay.SourceName, demoCredit, err
-	case "open-meteo":
-		src, err := openmeteo.New(openmeteo.Config{
-			ForecastURL: c.ForecastURL, EnsembleURL: c.EnsembleURL, Key: c.Key.Reveal(),
-			Contact: c.Contact, Version: version, StampDate: stamp,
-		})
-		return src, openmeteo.Source, openmeteo.Credit, err
-	}
-	return nil, "", "", fmt.Errorf("source kind %q is not available; use open-meteo", c.Kind)
-}
-
 // scheduler wires a scheduler for this house.
 func (h *house) scheduler(clock scheduler.Clock, stamp bool, p post, log zerolog.Logger) (*scheduler.Scheduler, error) {
-	src, name, credit, err := h.source(stamp)
+	sources, err := h.sources(stamp)
 	if err != nil {
 		return nil, err
 	}
@@ -126,8 +106,13 @@ func (h *house) scheduler(clock scheduler.Clock, stamp bool, p post, log zerolog
 	if err != nil {
 		return nil, err
 	}
+	for _, n := range sources {
+		if n.Free {
+			log.Warn().Str("source", n.Name).Msg(freeWarning)
+		}
+	}
 	return scheduler.New(scheduler.Config{
-		Store: h.db, Source: src, SourceName: name, Credit: credit, Transport: p.transport, Redo: p.redo,
+		Store: h.db, Sources: sources, Transport: p.transport, Redo: p.redo,
 		Clock: clock, From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, LinkKey: key, Profiles: profiles, Log: log,
 	}), nil
 }

@@ -15,7 +15,7 @@ import (
 func testSources(t *testing.T, dsn string) {
 	d := filled(t, dsn)
 	a := ledger.SourceState{Source: "replay", Endpoint: forecast.Ensemble, Failures: 3, Since: noon(), Until: noon().Add(time.Hour),
-		Kind: forecast.Quota, Note: "429", Tried: noon().Add(time.Minute), Most: 5, Alone: 1}
+		Kind: forecast.Quota, Note: "429", Tried: noon().Add(time.Minute), Most: 5}
 	b := ledger.SourceState{Source: "replay", Endpoint: forecast.Deterministic, Good: noon()}
 	commit(t, d, ledger.Decision{Firm: uid, Now: noon(), Sources: []ledger.SourceState{a, b}})
 	got, err := d.SourceStates(t.Context())

@@ -7,12 +7,10 @@ ALTER TABLE runs ADD COLUMN expires BIGINT NOT NULL DEFAULT -62135596800000;
 
 -- kind is that of the last failure, '' after a success; tried the last attempt;
 -- most how many cells may be asked for at once while one that is refused is
--- looked for, 0 otherwise; alone how many cells were refused by themselves
--- since the last success.
+-- looked for, 0 otherwise.
 ALTER TABLE sources ADD COLUMN kind TEXT NOT NULL DEFAULT '';
 ALTER TABLE sources ADD COLUMN tried BIGINT NOT NULL DEFAULT -62135596800000;
 ALTER TABLE sources ADD COLUMN most BIGINT NOT NULL DEFAULT 0 CHECK (most >= 0);
-ALTER TABLE sources ADD COLUMN alone BIGINT NOT NULL DEFAULT 0 CHECK (alone >= 0);
 
 -- A cell that a source refuses by itself; it is not asked for until then.
 CREATE TABLE refused (

@@ -29,17 +29,19 @@ type Input struct {
 	Due      time.Time // when the decision was due; later than Now never
 	Day      rules.Day // the verdict for Date
 	Issue    forecast.Issue
-	Standing *Call // the call in force for this job and day, if any
+	Standing *Call  // the call in force for this job and day, if any
+	Caution  string // two forecasts disagree on rain, in words; "" = none known
+	Flip     bool   // and one is dry, the other wet, in the hours of the visit
 }
 
-// age says in words why a forecast may not be trusted for a go; "" when it may.
-func age(is forecast.Issue, now time.Time) string {
+// Age says in words why a forecast may not be trusted for a go; "" when it may.
+func Age(is forecast.Issue, now time.Time) string {
 	switch {
 	case is.Det == nil && is.Ens == nil:
 		return "there is no forecast for this site"
 	case is.Det == nil:
 		return "there is no hourly forecast for this site"
-	case is.Ens == nil:
+	case is.Ens == nil && !is.DetOnly:
 		return "there is no ensemble forecast for this site"
 	}
 	for _, r := range kinds(is) {
@@ -53,21 +55,26 @@ func age(is forecast.Issue, now time.Time) string {
 	return ""
 }
 
-// kind is one of the two runs of an issue, with how old its content may be.
+// kind is one of the runs of an issue, with how old its content may be.
 type kind struct {
 	name   string
 	run    *forecast.Run
 	within time.Duration
 }
 
-func kinds(is forecast.Issue) [2]kind {
-	return [2]kind{{"hourly", is.Det, DetWithin}, {"ensemble", is.Ens, EnsWithin}}
+// kinds gives the runs that an issue ought to have.
+func kinds(is forecast.Issue) []kind {
+	ks := []kind{{"hourly", is.Det, DetWithin}, {"ensemble", is.Ens, EnsWithin}}
+	if is.Ens == nil && is.DetOnly {
+		return ks[:1]
+	}
+	return ks
 }
 
 // tooOld reports whether a standing go falls by the age of its forecast: a run
 // is missing, was not fetched for too long, or had not changed for too long
 // when it was last fetched (a stuck source is fetched every hour and says
-// nothing). Where it does, age says why.
+// nothing). Where it does, Age says why.
 func tooOld(is forecast.Issue, now time.Time) bool {
 	for _, r := range kinds(is) {
 		if r.run == nil || now.Sub(r.run.LastSeen) > StandingGoUntil || r.run.LastSeen.Sub(r.run.Changed) > r.within {
@@ -168,8 +175,12 @@ func unknown(in Input) string {
 // DecideEvening makes the call for tomorrow. Missing or stale data is never a
 // go: it is a hold, decided at the second look.
 func DecideEvening(in Input) Call {
+	return noting(in, decideEvening(in))
+}
+
+func decideEvening(in Input) Call {
 	c := begin(in, Evening)
-	stale := age(in.Issue, in.Now)
+	stale := Age(in.Issue, in.Now)
 	c.Blind = !c.Known || stale != ""
 	switch {
 	case !c.Known:
@@ -194,9 +205,14 @@ func DecideEvening(in Input) Call {
 // where nothing was called, it is go or no-go. changed is false where the crew
 // need not hear again.
 func DecideSecondLook(in Input) (c Call, changed bool) {
-	c = begin(in, SecondLook)
+	c = noting(in, decideSecondLook(in))
+	return c, in.Standing == nil || in.Standing.Outcome != c.Outcome
+}
+
+func decideSecondLook(in Input) Call {
+	c := begin(in, SecondLook)
 	stood := in.Standing != nil && in.Standing.Outcome == Go
-	stale := age(in.Issue, in.Now)
+	stale := Age(in.Issue, in.Now)
 	old := tooOld(in.Issue, in.Now)
 	c.Blind = !c.Known || old || (stale != "" && !stood)
 	switch {
@@ -216,7 +232,26 @@ func DecideSecondLook(in Input) (c Call, changed bool) {
 	default:
 		c.Outcome, c.Reasons = Go, praise(c, in.Firm.Zone)
 	}
-	return c, in.Standing == nil || in.Standing.Outcome != c.Outcome
+	return c
+}
+
+// noting puts below a call's reasons where its weather is from, when that is not
+// the preferred source, and that another forecast sees other rain. A go for
+// which another forecast is wet where its own is dry, or the other way round, is
+// a hold on the evening: the second look tells. In the morning a go that stood
+// stands, and what was not called go is judged by its own forecast; a caution
+// never makes anything better.
+func noting(in Input, c Call) Call {
+	if in.Caution != "" {
+		if c.Outcome == Go && c.Occasion == Evening && in.Flip {
+			c.Outcome, c.Reasons = Hold, nil
+		}
+		c.Reasons = append(c.Reasons, in.Caution)
+	}
+	if in.Issue.Note != "" {
+		c.Reasons = append(c.Reasons, in.Issue.Note)
+	}
+	return c
 }
 
 // causes says what stopped the members that failed, at most three causes.

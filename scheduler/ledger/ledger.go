@@ -102,8 +102,6 @@ type SourceState struct {
 	// Most is how many cells may be asked for at once while one that the source
 	// refuses is looked for; 0: as many as it takes.
 	Most int
-	// Alone counts the cells that were refused by themselves since Good.
-	Alone int
 }
 
 // RefusedCell is a place that a source refuses by itself. The other places go on

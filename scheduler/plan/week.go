@@ -17,6 +17,7 @@ type Week struct {
 	Visits    []WeekVisit  `json:"visits"`
 	Left      []WeekLeft   `json:"left"`
 	Changes   []WeekChange `json:"changes"`
+	Sources   []string     `json:"sources,omitempty"` // whose weather the chances are from
 }
 
 // WeekVisit is one visit of a week.

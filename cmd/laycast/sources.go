@@ -1,0 +1,80 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"time"
+
+	"laycast/forecast/metno"
+	"laycast/forecast/nws"
+	"laycast/forecast/openmeteo"
+	"laycast/scheduler"
+	"laycast/scheduler/ledger"
+)
+
+// freeWarning is said at start where a free host is asked.
+const freeWarning = "the free hosts of the open API are asked, whose terms allow no commercial use; for work take a contract, run a server of your own, or use met-norway or us-nws"
+
+// The share of the free hosts' limits that is used (600, 5000 and 10 000 calls,
+// FORECAST_API §1.7): others at the same address use them too.
+const freeShare = 0.8
+
+// freeLimits are the bounds for a free host.
+func freeLimits() ledger.Limits {
+	return ledger.Limits{Minute: 600 * freeShare, Hour: 5000 * freeShare, Day: 10000 * freeShare}
+}
+
+// sources makes the forecast sources that the configuration names, in its order.
+// stamp says that requests bear the time they are made for, which is not the
+// machine's.
+func (h *house) sources(stamp bool) ([]scheduler.NamedSource, error) {
+	var out []scheduler.NamedSource
+	for _, c := range h.cfg.Sources {
+		n, err := newSource(c, stamp)
+		if err != nil {
+			return nil, fmt.Errorf("set up the weather source %s: %w", c.Name, err)
+		}
+		n.Name = c.Name
+		n.Limits = ledger.Limits{
+			Minute: cmp.Or(c.PerMinute, n.Limits.Minute), Hour: cmp.Or(c.PerHour, n.Limits.Hour), Day: cmp.Or(c.PerDay, n.Limits.Day),
+		}
+		out = append(out, n)
+	}
+	return out, nil
+}
+
+// The US service often fails once or twice and then answers (pitfall 20 of
+// FORECAST_API §7), so it has three tries before another is asked.
+const (
+	nwsTries   = 3
+	nwsTimeout = 30 * time.Second
+)
+
+func newSource(c SourceConfig, stamp bool) (scheduler.NamedSource, error) {
+	switch c.Kind {
+	case "replay":
+		src, err := demoSource()
+		return scheduler.NamedSource{Source: src, Credit: demoCredit, Licence: "invented weather, nobody's data"}, err
+	case metno.Source:
+		src, err := metno.New(metno.Config{BaseURL: c.URL, Contact: c.Contact, Version: version, StampDate: stamp})
+		return scheduler.NamedSource{Source: src, Credit: metno.Credit, Licence: metno.Licence + ", commercial use allowed"}, err
+	case nws.Source:
+		// up to three requests a call, which have to end within the lease on the source
+		src, err := nws.New(nws.Config{BaseURL: c.URL, Contact: c.Contact, Version: version, StampDate: stamp, Timeout: nwsTimeout})
+		return scheduler.NamedSource{Source: src, Credit: nws.Credit, Licence: nws.Licence + ", any use allowed", Tries: nwsTries}, err
+	case openmeteo.Source:
+		src, err := openmeteo.New(openmeteo.Config{
+			ForecastURL: c.ForecastURL, EnsembleURL: c.EnsembleURL, Key: c.Key.Reveal(),
+			Contact: c.Contact, Version: version, StampDate: stamp,
+		})
+		if err != nil {
+			return scheduler.NamedSource{}, err
+		}
+		n := scheduler.NamedSource{Source: src, Credit: openmeteo.Credit, Licence: "CC BY 4.0", Free: src.Free()}
+		if n.Free {
+			n.Limits = freeLimits()
+		}
+		return n, nil
+	}
+	return scheduler.NamedSource{}, fmt.Errorf("there is no kind %q", c.Kind)
+}
