@@ -42,7 +42,7 @@ func replaces(m notify.Message) bool {
 	switch m.Kind {
 	case notify.KindCall, notify.KindSecondLook, notify.KindDateTold, notify.KindDateMoved,
 		notify.KindCancelled, notify.KindWeekTold:
-		return m.Job != ""
+		return m.Job != "" && !m.IsAgain() // an old one sent again takes no newer one's place
 	}
 	return false
 }

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"strings"
-	"text/tabwriter"
 	"time"
 
 	"laycast/job"
@@ -95,74 +94,4 @@ func printable(k call.Call) callOut {
 		o.Chance, o.Full, o.RainOpen = num(k.Chance, 4), num(k.Full, 4), num(k.RainOpen, 4)
 	}
 	return o
-}
-
-type messagesCmd struct {
-	Show string `help:"Print one message as it was sent." placeholder:"ID"`
-	JSON bool   `help:"Print JSON."`
-	Now  string `help:"Only what was written by this time (RFC 3339)."`
-}
-
-type messageOut struct {
-	ID        string   `json:"id"`
-	To        string   `json:"to"`
-	Kind      string   `json:"kind"`
-	Job       string   `json:"job"`
-	Visit     int      `json:"visit"`
-	Date      job.Date `json:"date"`
-	State     string   `json:"state"`
-	MessageID string   `json:"message_id"`
-	Subject   string   `json:"subject"`
-	Created   any      `json:"created"`
-	Sent      any      `json:"sent"`
-	Reason    string   `json:"reason"`
-	Note      string   `json:"note"`
-}
-
-// Run prints the messages, oldest first, or one of them whole.
-func (c *messagesCmd) Run(ctx context.Context, s *session) error {
-	until, err := parseUntil(c.Now)
-	if err != nil {
-		return err
-	}
-	h, err := s.open(ctx)
-	if err != nil {
-		return err
-	}
-	defer h.close()
-	if c.Show != "" {
-		m, err := h.db.Message(ctx, h.firm.UID, c.Show)
-		if err != nil {
-			return fmt.Errorf("find message %q: %w", c.Show, err)
-		}
-		_, err = s.Out.Write(m.Wire)
-		return err
-	}
-	ms, err := h.db.Messages(ctx, h.firm.UID)
-	if err != nil {
-		return err
-	}
-	out := []messageOut{}
-	for _, m := range ms {
-		if !until.IsZero() && m.Created.After(until) {
-			continue
-		}
-		o := messageOut{
-			ID: m.ID, To: m.Recipient, Kind: string(m.Kind), Job: m.Job, Visit: m.Visit, Date: m.Date, State: string(m.State),
-			MessageID: m.MessageID, Subject: m.Subject, Created: stamp(m.Created), Reason: m.Reason, Note: m.Note,
-		}
-		if m.State == "sent" {
-			o.Sent = stamp(m.Settled)
-		}
-		out = append(out, o)
-	}
-	if c.JSON {
-		return s.printJSON(out)
-	}
-	t := tabwriter.NewWriter(s.Out, 0, 4, 2, ' ', 0)
-	fmt.Fprintln(t, "ID\tCREATED\tTO\tKIND\tSTATE\tSUBJECT")
-	for _, m := range out {
-		fmt.Fprintf(t, "%s\t%v\t%s\t%s\t%s\t%s\n", m.ID, m.Created, m.To, m.Kind, m.State, m.Subject)
-	}
-	return t.Flush()
 }

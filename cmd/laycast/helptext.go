@@ -22,11 +22,6 @@ func (callsCmd) Help() string {
 }
 
 // Help shows examples.
-func (messagesCmd) Help() string {
-	return "Examples:\n  laycast messages\n  laycast messages --show ID"
-}
-
-// Help shows examples.
 func (profileCmd) Help() string {
 	return "Examples:\n  laycast profile\n  laycast profile polyester --json"
 }
