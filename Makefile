@@ -11,7 +11,7 @@ export GOFLAGS ?= -buildvcs=false
 # the race detector needs a C compiler; nothing else here does
 RACE := $(if $(shell command -v gcc || command -v clang || command -v cc),-race,)
 
-.PHONY: help build test check fmt vet lint race fuzz vuln demo season-table skill-table clean
+.PHONY: help build test check fmt vet lint race fuzz vuln demo mail-screens season-table skill-table clean
 
 help: ## list what can be made
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-12s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -61,6 +61,12 @@ vuln: ## look for known weaknesses in the libraries, where the database can be r
 
 demo: ## tell the whole story once on the built-in scenario
 	$(GO) run ./cmd/laycast demo --once
+
+mail-screens: ## pictures of three of the demo's mails on a telephone: writes docs/pictures (needs chromium)
+	@tmp=$$(mktemp -d); trap 'rm -rf "$$tmp"' EXIT; \
+	$(GO) run ./cmd/laycast demo --once --mails "$$tmp" >/dev/null; \
+	sh testdata/screens.sh "$$tmp" docs/pictures; \
+	$(GO) run ./testdata/shrinkpng docs/pictures/*.png
 
 # the recorded station-years beside the repository
 RECORDS ?= $(wildcard ../shared/weather/stations/*.csv)

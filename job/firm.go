@@ -12,6 +12,7 @@ type Firm struct {
 	Name   string `json:"name"`
 	Zone   string `json:"zone"` // IANA name; crew days, calls and dates are days in it
 	Email  string `json:"email"`
+	Phone  string `json:"phone,omitempty"` // whom a crew rings; as it is to be read
 	Times  Times  `json:"times"`
 	Work   Hours  `json:"work"`
 	Costs  Costs  `json:"costs"`

@@ -242,7 +242,7 @@ func TestSays(t *testing.T) {
 		"call-go": {
 			"Be on site at 07:30", "likely, 78 %", "14:40 in the middle forecast; nine in ten by 15:50", "Point of no return: 11:00",
 			"08:00 to 10:24  strip: wind 6.2 of 10 m/s at 09:00", "air 8.4 °C, least 5 °C, at 15:00",
-			"12 Gannet Row, Herring Cove", "code 4417", "workshop with a lathe", "Cover sheets on the van",
+			"12 Gannet Row, Herring Cove", "code 4417", "workshop with a lathe", "Cover sheets, enough for the whole open roof",
 			"office@saltbox.example", "A forecast is no permission", "data sheet, local codes", "31 °C (NIOSH Pocket Guide)",
 			"never mix it neat with accelerator", "Edge protection", "Weather: an invented record",
 		},
@@ -394,7 +394,7 @@ func TestPictureStandsBesideTheHTML(t *testing.T) {
 		t.Fatal(err)
 	}
 	l := letterOf(t, goCall(t))
-	l.Picture = &notify.Picture{Name: "hours.png", Alt: "The day, hour by hour", PNG: b.Bytes(), Width: 600}
+	l.Picture = &notify.Picture{Name: "hours.png", Title: "Hour ribbon", Words: []string{"Rain: open all day.", "Dew: closed 06:00 to 09:00."}, PNG: b.Bytes(), Width: 360}
 	m, err := composer(t).CrewCall(l)
 	if err != nil {
 		t.Fatal(err)
@@ -409,6 +409,12 @@ func TestPictureStandsBesideTheHTML(t *testing.T) {
 	}
 	if !strings.Contains(p.html, `src="cid:hours.`+m.MessageID+`"`) || !strings.Contains(string(m.Wire), "Content-Id: <hours."+m.MessageID+">") {
 		t.Error("the HTML does not show the picture")
+	}
+	if !strings.Contains(p.html, `alt="Hour ribbon. Rain: open all day. Dew: closed 06:00 to 09:00."`) {
+		t.Error("the picture has no text in its place")
+	}
+	if !strings.Contains(p.plain, "  Dew: closed 06:00 to 09:00.\n") {
+		t.Error("the plain text does not say what the picture shows")
 	}
 }
 

@@ -26,10 +26,20 @@ type CallLetter struct {
 	Why       string    // for a customer: why not, in plain words; "" takes it from the call
 	PlanB     []string  // the crew's weatherproof work, one line each
 	SeenURL   string    // a link by which the crew says it has read the mail
+	Page      string    // a link to the crew's own page
 	Subscribe string    // a link to the reader's calendar
 	Picture   *Picture  // the day as a picture
 
 	Invitation *Invitation // for a customer's own calendar, where one was asked for
+
+	Load []string  // what goes on the van, one line each
+	Mix  []MixLine // what to mix in which hour
+}
+
+// MixLine is one line of a mix card.
+type MixLine struct {
+	From, To time.Time // the hours it holds for
+	Text     string
 }
 
 // letterFacts are what several letters need of one call, worked out once.
@@ -39,6 +49,8 @@ type letterFacts struct {
 	roof  string
 	crew  string
 	start time.Time
+	coat  bool // the day's work is a topcoat over what was sealed before
+	opens bool // the work leaves the building open
 }
 
 func (c *Composer) factsOf(l CallLetter) letterFacts {
@@ -47,7 +59,9 @@ func (c *Composer) factsOf(l CallLetter) letterFacts {
 		when: relative(l.Call.Date, c.today(l.Now)),
 		roof: shorten(roof(l.Job.Job), 60),
 		crew: shorten(clean(l.Crew.Name), 30),
+		coat: len(l.Call.Stages) > 0 && l.Call.Stages[0].Stage == rules.Topcoat,
 	}
+	f.opens = !f.coat && (l.Job.Roof.Work == job.Replace || l.Job.Roof.Work == "")
 	if f.crew == "" {
 		f.crew = shorten(clean(l.Crew.ID), 30)
 	}
@@ -116,7 +130,7 @@ func (c *Composer) CrewCall(l CallLetter) (Message, error) {
 	var body letter
 	switch l.Call.Outcome {
 	case call.Go:
-		subject = fmt.Sprintf("GO %s, %s: %s, be on site %s", f.when, f.crew, f.roof, f.wall.at(f.start))
+		subject = fmt.Sprintf("GO %s, %s: %s, be on site %s", f.when, f.crew, f.work(), f.wall.at(f.start))
 		body = c.goLetter(l, f, "Go "+f.when)
 	case call.NoGo:
 		subject = fmt.Sprintf("NO-GO %s, %s: %s", f.when, f.crew, f.roof)
@@ -143,10 +157,10 @@ func (c *Composer) SecondLook(l CallLetter) (Message, error) {
 	var body letter
 	switch {
 	case l.Call.Outcome == call.Go && l.Before != nil && l.Before.Outcome == call.Go:
-		subject = fmt.Sprintf("Still GO %s, %s: %s, be on site %s", f.when, f.crew, f.roof, f.wall.at(f.start))
+		subject = fmt.Sprintf("Still GO %s, %s: %s, be on site %s", f.when, f.crew, f.work(), f.wall.at(f.start))
 		body = c.stillLetter(l, f)
 	case l.Call.Outcome == call.Go:
-		subject = fmt.Sprintf("Now GO %s, %s: %s, be on site %s", f.when, f.crew, f.roof, f.wall.at(f.start))
+		subject = fmt.Sprintf("Now GO %s, %s: %s, be on site %s", f.when, f.crew, f.work(), f.wall.at(f.start))
 		body = c.goLetter(l, f, "Now go "+f.when)
 	case l.Call.Outcome == call.NoGo:
 		subject = fmt.Sprintf("NO-GO %s, do not load, %s: %s", f.when, f.crew, f.roof)
@@ -177,145 +191,19 @@ func (c *Composer) crewMessage(l CallLetter, f letterFacts, kind Kind, subject s
 	})
 }
 
+// work names the roof and, where it is not the whole of it, what is done there.
+func (f letterFacts) work() string {
+	if f.coat {
+		return f.roof + ", topcoat"
+	}
+	return f.roof
+}
+
 // lede says whom, what and when in one sentence.
 func (f letterFacts) lede(l CallLetter, start bool) string {
-	s := fmt.Sprintf("%s, crew %s: %s.", l.Call.Date.Words(), f.crew, f.roof)
+	s := fmt.Sprintf("%s, crew %s: %s.", l.Call.Date.Words(), f.crew, f.work())
 	if start {
 		s += " Be on site at " + f.wall.at(f.start) + "."
 	}
 	return s
-}
-
-func (c *Composer) goLetter(l CallLetter, f letterFacts, headline string) letter {
-	out := letter{Tone: goTone, Headline: headline, Lede: []string{f.lede(l, true)}}
-	out.add(c.outlook(l, f), day(l.Call.Stages, f.wall), site(l.Job), before(l.Job, f, l.Call), giveUp(l, f), c.contact(l), cautions())
-	return out
-}
-
-// outlook is the chance and the hours that matter.
-func (c *Composer) outlook(l CallLetter, f letterFacts) block {
-	b := block{Title: "The outlook"}
-	if !l.Call.Known {
-		b.addFact("Chance", "not known; the forecast lacks hours or is too old")
-	} else {
-		b.addFact("Chance that it is sealed", fmt.Sprintf("%s, %s", chanceWords(l.Call.Chance), percent(l.Call.Chance)))
-		b.addFact("Topcoat the same day", percent(l.Call.Full))
-		b.addFact("Rain while it is open", percent(l.Call.RainOpen))
-	}
-	if !l.Call.SealedBy.IsZero() {
-		s := f.wall.at(l.Call.SealedBy) + " in the middle forecast"
-		if !l.Call.SealedByLate.IsZero() {
-			s += "; nine in ten by " + f.wall.at(l.Call.SealedByLate)
-		}
-		b.addFact("Sealed by", s)
-	}
-	if !l.Call.NoReturn.IsZero() {
-		b.addFact("Point of no return", f.wall.at(l.Call.NoReturn)+"; not opened by then, leave it shut")
-	}
-	b.addFact("Made from", c.madeFrom(l.Call, f.wall))
-	if f.wall.loc.String() != c.zone.String() {
-		b.addFact("Times", "on the clock at the site, "+f.wall.loc.String())
-	}
-	if l.Call.Late {
-		b.addFact("Late", "this call was made late, at "+f.wall.at(l.Call.Made))
-	}
-	return b
-}
-
-// madeFrom says which forecast a call rests on and how old it is.
-func (c *Composer) madeFrom(k call.Call, w wall) string {
-	var s []string
-	if k.Members > 0 {
-		s = append(s, fmt.Sprintf("%d forecasts", k.Members))
-	}
-	if k.Source != "" {
-		s = append(s, "by "+clean(k.Source))
-	}
-	if !k.Fetched.IsZero() {
-		s = append(s, "seen at "+w.at(k.Fetched))
-	}
-	return strings.Join(s, " ")
-}
-
-// day lists the stages with their hours and what is tightest in each.
-func day(spans []rules.Span, w wall) block {
-	b := block{Title: "The day in the middle forecast"}
-	for _, s := range spans {
-		b.Spans = append(b.Spans, span{w.span(s.From, s.To), stageWords(s.Stage), tightest(s.Tightest, w)})
-	}
-	return b
-}
-
-// site says where it is and what a crew wants to know before it arrives.
-func site(j job.Booking) block {
-	b := block{Title: "The site"}
-	b.addFact("Address", clean(j.Site.Address))
-	b.addFact("Access, gate", clean(j.Notes.Access))
-	b.addFact("Parking", clean(j.Notes.Parking))
-	b.addFact("Power, water", clean(j.Notes.PowerWater))
-	b.addFact("Neighbours", clean(j.Notes.Neighbours))
-	b.addFact("Room below", clean(j.Notes.RoomBelow))
-	who := clean(j.Customer.Name)
-	if p := clean(j.Phone); p != "" {
-		who = strings.TrimPrefix(who+", "+p, ", ")
-	}
-	b.addFact("Customer", who)
-	return b
-}
-
-// before says what must be done before the work begins.
-func before(j job.Booking, f letterFacts, k call.Call) block {
-	begin, cover := "start", "all fresh work"
-	if j.Roof.Work == job.Replace || j.Roof.Work == "" {
-		begin, cover = "strip", "the whole open roof"
-	}
-	b := block{Title: "Before you " + begin}
-	b.Items = append(b.Items,
-		"Cover sheets on the van, enough for "+cover+", with weights or battens.",
-		"Read and write down: air temperature, humidity, deck surface temperature, moisture of the deck.",
-		"Look at the sky and the radar. If it is worse than this mail says, the mail is wrong.")
-	if j.Roof.Deck == job.OldBoard || j.Roof.Deck == job.Concrete {
-		b.Items = append(b.Items, "The deck is old: laminate only on a meter reading that the data sheet allows.")
-	}
-	if !k.NoReturn.IsZero() {
-		b.Items = append(b.Items, "Not opened by "+f.wall.at(k.NoReturn)+": do not open it today.")
-	}
-	return b
-}
-
-// giveUp says when to stop and whom to ring.
-func giveUp(l CallLetter, f letterFacts) block {
-	b := block{Title: "When to give up", Items: []string{
-		"Readings outside the limits of the data sheet or of our laying limits: do not begin that stage.",
-		"Rain while it is open: cover up at once, then ring.",
-	}}
-	if !l.Call.SealedByLate.IsZero() {
-		b.Items = append(b.Items, "If it will not be sealed by "+f.wall.at(l.Call.SealedByLate)+", open no more of it and cover what is open.")
-	}
-	return b
-}
-
-func (c *Composer) contact(l CallLetter) block {
-	b := block{Title: "Questions"}
-	b.addFact("Office", clean(c.firm.Name)+", "+c.reply.Address)
-	if isWebLink(l.SeenURL) {
-		b.Links = append(b.Links, link{"Say that you have seen this", l.SeenURL})
-	}
-	if isWebLink(l.Subscribe) {
-		b.Links = append(b.Links, link{"Your calendar", l.Subscribe})
-	}
-	return b
-}
-
-// cautions stand under every go. Sources: styrene's flash point 31 °C, NIOSH
-// Pocket Guide; peroxide and eyes, ICSC 1028; peroxide and accelerator, several
-// safety pages (secondary).
-func cautions() block {
-	return block{Title: "Cautions", Small: true, Items: []string{
-		"A forecast is no permission: the lead hand decides on site.",
-		"The resin maker's data sheet, local codes and licensed practice govern.",
-		"No ignition near a hot deck: styrene's flash point is 31" + nbsp + "°C (NIOSH Pocket Guide), and a roof in the sun gets hotter.",
-		"Peroxide catalyst: goggles and gloves; never mix it neat with accelerator.",
-		"Edge protection stands before anybody is on the roof.",
-	}}
 }

@@ -2,6 +2,7 @@ package notify
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"laycast/rules"
@@ -12,7 +13,7 @@ import (
 func why(k call.Call, w wall) []block {
 	reasons := block{Title: "Why"}
 	for _, r := range k.Reasons {
-		if s := sentence(r); s != "" {
+		if s := sentence(r); s != "" && !counts(r, k) {
 			reasons.Items = append(reasons.Items, s)
 		}
 	}
@@ -26,14 +27,26 @@ func why(k call.Call, w wall) []block {
 	return []block{reasons, stop}
 }
 
+// counts reports whether a reason only counts the members that a limit stopped,
+// which the letter says in a block of its own.
+func counts(reason string, k call.Call) bool {
+	for _, f := range k.Failing {
+		if strings.HasPrefix(reason, fmt.Sprintf("%d of %d: ", f.Members, k.Members)) {
+			return true
+		}
+	}
+	return false
+}
+
 func (c *Composer) noGoLetter(l CallLetter, f letterFacts, headline string) letter {
 	out := letter{Tone: noGoTone, Headline: headline, Lede: []string{f.lede(l, false)}}
 	if l.Before != nil && l.Before.Outcome == call.Go {
 		out.Lede = append(out.Lede, "It was a go before. Do not open this roof.")
 	}
 	out.add(why(l.Call, f.wall)...)
+	out.add(picture(l))
 	if l.Call.Known {
-		out.add(c.outlookShort(l, f))
+		out.add(c.outlook(l, f))
 	}
 	next := block{Title: "What happens next", Items: []string{"Do not go to this roof " + f.when + ". A new date follows."}}
 	if laid := l.Job.LaidM2; laid > 0 && laid < l.Job.Roof.AreaM2 {
@@ -56,19 +69,13 @@ func (c *Composer) holdLetter(l CallLetter, f letterFacts) letter {
 	}
 	out.Lede = append(out.Lede, decided)
 	out.add(why(l.Call, f.wall)...)
-	out.add(c.outlookShort(l, f))
+	out.add(picture(l), c.outlook(l, f))
 	next := block{Title: "Until then", Items: []string{
 		"Be ready for " + f.wall.at(f.start) + " on site, but do not set off before you have heard.",
 		"No word is no go: without a go by mail, ring the office before you open anything.",
 	}}
-	out.add(next, c.contact(l))
+	out.add(next, site(l.Job), van(l, f), c.contact(l))
 	return out
-}
-
-// outlookShort is the outlook of a day that is not a go: no hours to work by.
-func (c *Composer) outlookShort(l CallLetter, f letterFacts) block {
-	l.Call.SealedBy, l.Call.SealedByLate, l.Call.NoReturn = time.Time{}, time.Time{}, time.Time{}
-	return c.outlook(l, f)
 }
 
 // stillLetter says what is different about a go that stays a go.
@@ -79,7 +86,7 @@ func (c *Composer) stillLetter(l CallLetter, f letterFacts) letter {
 	for _, r := range l.Call.Reasons {
 		reasons.Items = append(reasons.Items, sentence(r))
 	}
-	out.add(reasons, c.contact(l), cautions())
+	out.add(reasons, picture(l), c.contact(l), cautions())
 	return out
 }
 

@@ -29,6 +29,7 @@ func at(t *testing.T, s string) time.Time {
 func firm() job.Firm {
 	f := job.DefaultFirm()
 	f.UID, f.Name, f.Zone, f.Email = "saltbox", "Saltbox Laminates", "America/Halifax", "office@saltbox.example"
+	f.Phone = "902 555 0100"
 	return f
 }
 
@@ -69,6 +70,7 @@ func goCall(t *testing.T) call.Call {
 		Known: true, Chance: 0.78, Full: 0.31, RainOpen: 0.04, Basis: rules.FromDressed, Members: 200,
 		Reasons: []string{"the chance of 78 % is at least 70 %"},
 		Start:   h("10:30"), SealedBy: h("17:40"), SealedByLate: h("18:50"), NoReturn: h("14:00"),
+		OvercoatBy: h("17:40").Add(48 * time.Hour),
 		Stages: []rules.Span{
 			{Stage: rules.Strip, From: h("11:00"), To: h("13:24"), Tightest: rules.Check{Limit: rules.LimitWind, At: h("12:00"), Value: 6.2, Bound: 10, Margin: 3.8, Unit: "m/s"}},
 			{Stage: rules.DeckStage, From: h("13:24"), To: h("15:30"), Tightest: rules.Check{Limit: rules.LimitGust, At: h("15:00"), Value: 12.1, Bound: 15, Margin: 2.9, Unit: "m/s"}},
@@ -81,6 +83,20 @@ func goCall(t *testing.T) call.Call {
 		},
 		Source: "open-meteo", Fetched: at(t, "2027-04-14T20:15:00Z"),
 	}
+}
+
+// coatLetter is about a roof that was laid before and gets its topcoat.
+func coatLetter(t *testing.T) notify.CallLetter {
+	k := goCall(t)
+	k.Start, k.NoReturn, k.CoatBy, k.OvercoatBy = at(t, "2027-04-15T11:30:00Z"), at(t, "2027-04-15T18:30:00Z"), time.Time{}, time.Time{}
+	k.SealedBy, k.SealedByLate, k.Failing, k.Chance = at(t, "2027-04-15T16:40:00Z"), at(t, "2027-04-15T17:20:00Z"), nil, 0.9
+	k.Stages = []rules.Span{
+		{Stage: rules.Topcoat, From: at(t, "2027-04-15T12:00:00Z"), To: at(t, "2027-04-15T14:06:00Z"), Tightest: rules.Check{Limit: rules.LimitRH, At: at(t, "2027-04-15T12:00:00Z"), Value: 74, Bound: 85, Margin: 11, Unit: "%"}},
+		{Stage: rules.TopcoatCure, From: at(t, "2027-04-15T14:06:00Z"), To: at(t, "2027-04-15T16:40:00Z"), Tightest: rules.Check{Limit: rules.LimitDewMargin, At: at(t, "2027-04-15T16:00:00Z"), Value: 6.1, Bound: 1, Margin: 5.1, Unit: "K"}},
+	}
+	l := letterOf(t, k)
+	l.Job.LaidM2 = 24
+	return l
 }
 
 func noGoCall(t *testing.T) call.Call {
@@ -171,10 +187,15 @@ func samples(t *testing.T) map[string]func(*notify.Composer) (notify.Message, er
 	cust := func(l notify.CallLetter) func(*notify.Composer) (notify.Message, error) {
 		return func(c *notify.Composer) (notify.Message, error) { return c.CustomerCall(l) }
 	}
+	full := letterOf(t, goK)
+	full.Page = "https://lay.saltbox.example/c/abcdefghijklmnopqrstuvwxyz"
+	full.Load = []string{"board: 18 pieces (2.4 by 0.6 m)", "resin: 60 kg (3 drums)"}
+	full.Mix = []notify.MixLine{{From: at(t, "2027-04-15T15:00:00Z"), To: at(t, "2027-04-15T17:00:00Z"), Text: "deck 14 °C: 2.5 %, down within 18 min"}}
 	planB := letterOf(t, noK)
 	planB.PlanB = []string{"survey at 3 Wharf Lane", "snag list at 9 Mill Brook"}
 	return mails{
-		"call-go":             crew(letterOf(t, goK)),
+		"call-go":             crew(full),
+		"call-coat":           crew(coatLetter(t)),
 		"call-no-go":          crew(planB),
 		"call-hold":           crew(letterOf(t, holdK)),
 		"call-blind":          crew(letterOf(t, blind)),

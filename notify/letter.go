@@ -41,6 +41,8 @@ type block struct {
 	Items []string
 	Links []link
 	Small bool
+
+	Picture *Picture // shown here; the plain text has its words instead
 }
 
 type fact struct{ Label, Value string }
@@ -52,7 +54,8 @@ type link struct{ Text, URL string }
 // Picture is a PNG shown within a mail. It is never needed to understand it.
 type Picture struct {
 	Name  string // file name, such as "hours.png"
-	Alt   string // what it shows, in words
+	Title string
+	Words []string // what it shows, a sentence each
 	PNG   []byte
 	Width int // in CSS pixels
 }
@@ -64,6 +67,9 @@ type Invitation struct {
 	ICS    []byte
 }
 
+// Alt gives what the picture shows on one line.
+func (p Picture) Alt() string { return p.Title + ". " + strings.Join(p.Words, " ") }
+
 // addFact adds a line to the block unless it has no value.
 func (b *block) addFact(label, value string) {
 	if value != "" {
@@ -73,7 +79,7 @@ func (b *block) addFact(label, value string) {
 
 // empty reports whether the block says nothing.
 func (b block) empty() bool {
-	return len(b.Text)+len(b.Facts)+len(b.Spans)+len(b.Items)+len(b.Links) == 0
+	return len(b.Text)+len(b.Facts)+len(b.Spans)+len(b.Items)+len(b.Links) == 0 && b.Picture == nil
 }
 
 // add appends the blocks that say something.
@@ -122,6 +128,11 @@ func (b block) text() []string {
 			row += ": " + s.Note
 		}
 		lines = append(lines, wrap(row, indent, indent+"    ")...)
+	}
+	if b.Picture != nil {
+		for _, s := range b.Picture.Words {
+			lines = append(lines, wrap(s, indent, indent+"  ")...)
+		}
 	}
 	for _, it := range b.Items {
 		lines = append(lines, wrap(it, indent+"- ", indent+"  ")...)

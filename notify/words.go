@@ -191,6 +191,8 @@ func tightest(c rules.Check, w wall) string {
 		return "no data" + at
 	case c.Limit == rules.LimitDaylight:
 		return "daylight" + at
+	case c.Limit == rules.LimitRain && c.Value == 0:
+		return "no rain"
 	case math.IsNaN(c.Value) || math.IsNaN(c.Bound) || math.IsInf(c.Bound, 0):
 		return measureOf(c.Limit).name + " not known" + at
 	}

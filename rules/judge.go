@@ -51,7 +51,35 @@ func (g *Ground) Judge(c Case, d job.Date, from time.Time, b job.Bounds) Day {
 	day.NoReturn = g.at(p.noReturn)
 	day.NoReturnMedian = g.at(max(p.workEnd-c.needAt(p.bay, c.Profile.SlowMedian), p.noReturn))
 	g.sky(&day, &p, starts[day.Best], live)
+	g.coatLatest(&day, &p)
 	return day
+}
+
+// coatLatest says until when a roof that is laid on the day is topcoated. On the
+// day itself the careful pace must be done by the end of work, and the topcoat
+// rain-proof before rain becomes likely. Where the middle member finds no time
+// for it that day, neither is said of the day, only how long the overcoat window
+// lasts.
+func (g *Ground) coatLatest(day *Day, p *dayPlan) {
+	if p.bay.Task == Coat || day.SealedBy.IsZero() {
+		return
+	}
+	hour := float64(time.Hour)
+	day.OvercoatBy = day.SealedBy.Add(time.Duration(p.c.Profile.OvercoatHours * hour))
+	k := slices.IndexFunc(day.Stages, func(s Span) bool { return s.Stage == TopcoatCure })
+	if k < 1 {
+		return
+	}
+	coat, cure := day.Stages[k-1], day.Stages[k]
+	work := time.Duration(p.c.Profile.careful() * (p.nominal.sand + p.nominal.topcoat) * hour)
+	latest := g.at(p.workEnd).Add(-work)
+	if dry := day.RainFrom.Add(-work - cure.To.Sub(cure.From)); !day.RainFrom.IsZero() && dry.Before(latest) {
+		latest = dry
+	}
+	if latest.Before(coat.From) {
+		latest = coat.From
+	}
+	day.CoatBy = latest
 }
 
 // outcomes lives the day in every member from every start: member k's from

@@ -38,6 +38,33 @@ func TestFairDaySealsInEveryMember(t *testing.T) {
 	}
 }
 
+// TestLatestTopcoat: on a fair day the careful pace must be done by 17:30, half
+// an hour before the end of work; where rain is likely later the topcoat must be
+// rain-proof before it; a roof that is too large for a topcoat that day has its
+// overcoat window of 48 hours.
+func TestLatestTopcoat(t *testing.T) {
+	cs := small()
+	day := fair(may4, 20).judge(cs)
+	p := cs.Profile
+	work := p.careful() * (8/p.SandRate + 8/p.TopcoatRate)
+	if want := clock(may4, 17.5-work); day.CoatBy.Sub(want).Abs() > time.Minute {
+		t.Errorf("topcoat by %s, want %s", day.CoatBy, want)
+	}
+	if want := day.SealedBy.Add(48 * time.Hour); !day.OvercoatBy.Equal(want) {
+		t.Errorf("overcoat window until %s, want %s", day.OvercoatBy, want)
+	}
+	wet := fair(may4, 20).hour(forecast.Rain, 18, 20, 1).judge(cs)
+	k := len(wet.Stages) - 1
+	cure := wet.Stages[k].To.Sub(wet.Stages[k].From)
+	if want := clock(may4, 18-work).Add(-cure); wet.Stages[k].Stage != TopcoatCure || wet.CoatBy.Sub(want).Abs() > time.Minute || !wet.CoatBy.Before(day.CoatBy) {
+		t.Errorf("with rain at 18:00 topcoat by %s, want %s (it cures for %s)", wet.CoatBy, want, cure)
+	}
+	soon := fair(may4, 20).hour(forecast.Rain, 16, 20, 1).judge(cs)
+	if !soon.CoatBy.IsZero() || soon.OvercoatBy.IsZero() {
+		t.Errorf("with rain at 16:00 topcoat by %s, overcoat window until %s; want none, and some", soon.CoatBy, soon.OvercoatBy)
+	}
+}
+
 // TestRainOnWetResin puts rain into an hour in which one member laminates.
 func TestRainOnWetResin(t *testing.T) {
 	for _, c := range []struct {

@@ -167,5 +167,7 @@ func moved(day Day, d time.Duration, date job.Date) Day {
 	at(&day.NoReturnMedian)
 	at(&day.DewLifts)
 	at(&day.RainFrom)
+	at(&day.CoatBy)
+	at(&day.OvercoatBy)
 	return day
 }

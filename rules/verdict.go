@@ -121,6 +121,11 @@ type Day struct {
 	// the middle one, past which half of all crews would not be done in time
 	NoReturn       time.Time `json:"no_return"`
 	NoReturnMedian time.Time `json:"no_return_median"`
+
+	// where the middle member topcoats on the day it lays: the latest time to
+	// begin it, and until when it goes on later without abrading
+	CoatBy     time.Time `json:"coat_by"`
+	OvercoatBy time.Time `json:"overcoat_by"`
 }
 
 // Known reports whether the day has a chance at all.

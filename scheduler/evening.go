@@ -7,6 +7,7 @@ import (
 
 	"laycast/forecast"
 	"laycast/job"
+	"laycast/job/access"
 	"laycast/notify"
 	"laycast/rules"
 	"laycast/scheduler/call"
@@ -56,7 +57,7 @@ func (w *work) evening(ctx context.Context) error {
 			w.takeOff(v, tomorrow)
 			off = true
 		}
-		w.tellCrew(c, nil, in.Job, bay)
+		w.tellCrew(c, nil, in, bay)
 		w.tellCustomer(c, nil, in.Job, bay)
 	}
 	w.blind("tomorrow", blind, "They are on hold until the second look in the morning. If there is no good forecast by then they are no-go.")
@@ -121,7 +122,7 @@ func (w *work) secondLook(ctx context.Context) error {
 			off = true
 		}
 		if changed {
-			w.tellCrew(c, in.Standing, in.Job, bay)
+			w.tellCrew(c, in.Standing, in, bay)
 			w.tellCustomer(c, in.Standing, in.Job, bay)
 		}
 	}
@@ -262,10 +263,15 @@ func (w *work) tellCustomer(c call.Call, before *call.Call, b job.Booking, bay r
 	w.setVisit(v)
 }
 
-// tellCrew writes the call to the crew.
-func (w *work) tellCrew(c call.Call, before *call.Call, b job.Booking, bay rules.Bay) {
+// tellCrew writes the call to the crew, with the picture of the hours it was
+// made from.
+func (w *work) tellCrew(c call.Call, before *call.Call, in call.Input, bay rules.Bay) {
 	crew := w.crew(c.Crew)
-	l := w.callLetter(c, before, b, bay)
+	l := w.callLetter(c, before, in.Job, bay)
+	if !c.Blind {
+		l.Picture = w.picture(in, crew.Size)
+	}
+	l.Page = w.url(access.Crew, crew.ID, access.Page)
 	var m notify.Message
 	var err error
 	if c.Occasion == call.Evening {

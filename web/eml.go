@@ -125,6 +125,18 @@ func (e eml) field(name string) string {
 	return v
 }
 
+// HTML gives the page that a mail shows, its pictures put into it.
+func HTML(wire []byte) (string, error) {
+	e, err := readMail(wire)
+	if err != nil {
+		return "", err
+	}
+	if e.HTML == "" {
+		return "", errors.New("the mail has no HTML")
+	}
+	return e.HTML, nil
+}
+
 // PlainText gives a mail as a reader of plain text sees it: who, to whom, what
 // about, when, and the text.
 func PlainText(wire []byte) (string, error) {

@@ -56,6 +56,7 @@ type demoCmd struct {
 	Once   bool   `help:"Tell the story and end."`
 	Listen string `help:"Where the pages are served after the story." default:"127.0.0.1:8642" placeholder:"ADDR"`
 	Dir    string `help:"Keep the demo's database and mails in this folder." placeholder:"DIR"`
+	Mails  string `help:"Write three of the mails as web pages into this folder: a crew's go and no-go, a customer's new date." placeholder:"DIR"`
 }
 
 // Help shows an example.
@@ -89,7 +90,10 @@ func (c *demoCmd) Run(ctx context.Context, s *session) error {
 	defer release()
 	mailDir := filepath.Join(dir, "mail")
 	if c.Once {
-		return s.story(ctx, h, mailDir)
+		if err := s.story(ctx, h, mailDir); err != nil {
+			return err
+		}
+		return s.mailPages(ctx, h, c.Mails)
 	}
 	ln, err := h.listen() // first: a taken address is told before the story, not after it
 	if err != nil {
@@ -97,6 +101,9 @@ func (c *demoCmd) Run(ctx context.Context, s *session) error {
 	}
 	defer ln.Close()
 	if err := s.story(ctx, h, mailDir); err != nil {
+		return err
+	}
+	if err := s.mailPages(ctx, h, c.Mails); err != nil {
 		return err
 	}
 	return s.serveDemo(ctx, h, ln, mailDir)
@@ -147,6 +154,7 @@ func (s *session) serveDemo(ctx context.Context, h *house, ln net.Listener, mail
 func demoConfig(dir, listen string) Config {
 	f := job.DefaultFirm()
 	f.UID, f.Name, f.Zone, f.Email = "saltbox-laminates", "Saltbox Laminates", "America/Halifax", "office@saltbox.example"
+	f.Phone = "902 555 0100"
 	f.Costs.Currency = "CAD"
 	return Config{
 		Firm: f, Database: "sqlite:" + filepath.Join(dir, "laycast.db"), Listen: listen, PublicURL: "http://" + listen,

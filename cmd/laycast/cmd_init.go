@@ -137,6 +137,7 @@ firm:
   name: %s
   zone: %s     # crew days, calls and dates are days in it
   email: %s    # the owner: week mail, questions, trouble
+  # phone: 902 555 0100                # whom a crew rings; stands in its mails
   uid: %s      # part of every Message-ID and calendar: never change it
 
 database: %s

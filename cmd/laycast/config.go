@@ -226,6 +226,7 @@ func (l *configLoader) firm(s *yamlSection, f *job.Firm) {
 	s.text("name", &f.Name, true)
 	s.text("zone", &f.Zone, true)
 	s.text("email", &f.Email, true)
+	s.text("phone", &f.Phone, false)
 	f.UID = job.Slug(f.Name)
 	s.text("uid", &f.UID, false)
 	if f.UID != job.Slug(f.UID) || len(f.UID) > 64 {

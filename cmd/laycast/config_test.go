@@ -95,7 +95,7 @@ mail:
 }
 
 func TestConfigReadsEverySetting(t *testing.T) {
-	c, err := parse(t, `firm: {name: Ö, uid: oe, zone: America/Halifax, email: o@x.example}
+	c, err := parse(t, `firm: {name: Ö, uid: oe, zone: America/Halifax, email: o@x.example, phone: 902 555 0100}
 database: postgres://lay@db.example/lay
 source: [{kind: open-meteo, key_file: k}, {kind: replay, weather: year.csv}]
 mail: {smtp: "smtp://mail.example:587", user: u, password_file: /run/pw}
@@ -111,7 +111,7 @@ ask_before_move: strict
 		t.Fatal(err)
 	}
 	f := c.Firm
-	if f.UID != "oe" || f.Times.Call != "30 17 * * *" || f.Times.Close != "0 20 * * *" || f.TellAhead != 4 || f.Notice != 2 || !c.AskStrict {
+	if f.UID != "oe" || f.Phone != "902 555 0100" || f.Times.Call != "30 17 * * *" || f.Times.Close != "0 20 * * *" || f.TellAhead != 4 || f.Notice != 2 || !c.AskStrict {
 		t.Errorf("firm: %+v", f)
 	}
 	if want := (job.Hours{Days: f.Work.Days, From: 6*60 + 15, To: 14 * 60, Off: []job.Date{{Year: 2027, Month: 12, Day: 25}}}); !reflect.DeepEqual(f.Work, want) || len(f.Work.Days) != 2 {

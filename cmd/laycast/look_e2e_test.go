@@ -44,8 +44,22 @@ func TestDemoTellsTheWholeStory(t *testing.T) {
 	if err != nil || len(mails) < 2 {
 		t.Errorf("%d mails, %v", len(mails), err)
 	}
-	if again := o.must("demo", "--once"); again != out {
+	secret := regexp.MustCompile(`/p/[\w-]{43}`) // each run has its own link key
+	if !secret.MatchString(out) {
+		t.Error("the crew's mail has no link to its page")
+	}
+	pages := filepath.Join(dir, "pages")
+	again := o.must("demo", "--once", "--mails", pages)
+	story, told, ok := strings.Cut(again, pages)
+	if !ok || secret.ReplaceAllString(story, "") != secret.ReplaceAllString(out, "") {
 		t.Error("the demo tells another story the second time")
+	}
+	for _, name := range []string{"crew-go", "crew-no-go", "customer-moved"} {
+		b, err := os.ReadFile(filepath.Join(pages, name+".html"))
+		picture := strings.Contains(string(b), `src="data:image/png;base64,`)
+		if err != nil || !strings.Contains(told, name) || picture == (name == "customer-moved") {
+			t.Errorf("%s: %v, with a picture %v", name, err, picture)
+		}
 	}
 }
 

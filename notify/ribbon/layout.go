@@ -280,11 +280,11 @@ func (g *drawing) stages() {
 			g.rect(text, a, mid-stageBar/2, a+1.5, mid+stageBar/2)
 			g.rect(text, b-1.5, mid-stageBar/2, b, mid+stageBar/2)
 			g.rect(text, a, mid-.75, b, mid+.75)
-			name := "go if on site " + g.day.clock(w.From) + " to " + g.day.clock(w.To)
-			if w.From.Equal(w.To) {
-				name = "go if on site " + g.day.clock(w.From)
+			when := g.day.clock(w.From)
+			if w.To.After(w.From) {
+				when += " to " + g.day.clock(w.To)
 			}
-			g.beside(a, b, name)
+			g.beside(a, b, "go if on site", when)
 			g.y += stageRow
 		}
 	}
@@ -300,25 +300,32 @@ func (g *drawing) stages() {
 		} else {
 			g.rect(text, a, mid-stageBar/2, b, mid+stageBar/2)
 		}
-		g.beside(a, b, s.Name+" "+g.day.clock(s.From))
+		g.beside(a, b, s.Name, g.day.clock(s.From))
 		g.y += stageRow
 	}
 }
 
-// beside names a bar: to its right where there is room, else to its left, else
-// over its end.
-func (g *drawing) beside(a, b float64, name string) {
+// beside names a bar and the time it begins: to its right where there is room,
+// else to its left; where neither holds both, the name alone.
+func (g *drawing) beside(a, b float64, name, at string) {
 	const gap = 6
-	base, w := g.y+stageRow/2+4, g.faces.width(name, bodySize, false)
-	switch {
-	case b+gap+w <= g.x1:
-		g.write(text, b+gap, base, left, bodySize, false, name)
-	case a-gap-w >= g.x0:
-		g.write(text, a-gap, base, right, bodySize, false, name)
-	default:
-		g.rect(paper, g.x1-w-gap, g.y, g.x1, g.y+stageRow)
-		g.write(text, g.x1, base, right, bodySize, false, name)
+	base := g.y + stageRow/2 + 4
+	for _, s := range []string{name + " " + at, name} {
+		w := g.faces.width(s, bodySize, false)
+		if b+gap+w <= g.x1 {
+			g.write(text, b+gap, base, left, bodySize, false, s)
+			return
+		}
+		if a-gap-w >= g.x0 {
+			g.write(text, a-gap, base, right, bodySize, false, s)
+			return
+		}
 	}
+	// a bar nearly as long as the day: the name stands in it
+	w := g.faces.width(name, bodySize, false)
+	mid := (g.x0 + g.x1) / 2
+	g.rect(paper, mid-w/2-gap, g.y, mid+w/2+gap, g.y+stageRow)
+	g.write(text, mid-w/2, base, left, bodySize, false, name)
 }
 
 // key says what the marks mean.

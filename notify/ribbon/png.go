@@ -8,6 +8,7 @@ import (
 	"image/color"
 	"image/draw"
 	"image/png"
+	"maps"
 	"math"
 	"slices"
 	"sync"
@@ -55,8 +56,7 @@ func (d Day) PNG() ([]byte, error) {
 		}
 	}
 	var b bytes.Buffer
-	enc := png.Encoder{CompressionLevel: png.BestCompression}
-	if err := enc.Encode(&b, indexed(img)); err != nil {
+	if err := png.Encode(&b, indexed(img)); err != nil {
 		return nil, fmt.Errorf("write the hour ribbon as PNG: %w", err)
 	}
 	return b.Bytes(), nil
@@ -94,38 +94,54 @@ func fill(img *image.RGBA, x shape) {
 	r.Draw(img, box, image.NewUniform(shades[x.ink]), image.Point{})
 }
 
-// colours is how many a PNG has: enough for smooth edges, few enough for a small
-// file.
-const colours = 64
+// colours is how many a PNG has: the inks, and shades between them for smooth
+// edges. Sixteen take half a byte a dot, and more are not seen.
+const colours = 16
 
-// indexed reduces a picture to the colours that occur most, the others to the
-// nearest of them.
+// indexed reduces a picture to the inks and the colours that occur most beside
+// them, the others to the nearest of these.
 func indexed(img *image.RGBA) *image.Paletted {
 	count := map[color.RGBA]int{}
-	for i := 0; i < len(img.Pix); i += 4 {
-		count[color.RGBA{img.Pix[i], img.Pix[i+1], img.Pix[i+2], 0xff}]++
-	}
-	all := make([]color.RGBA, 0, len(count))
-	for c := range count {
-		all = append(all, c)
-	}
+	runs(img, func(c color.RGBA, from, to int) { count[c] += to - from })
 	key := func(c color.RGBA) int { return int(c.R)<<16 | int(c.G)<<8 | int(c.B) }
-	slices.SortFunc(all, func(a, b color.RGBA) int {
+	var p color.Palette
+	for _, c := range shades {
+		if count[c] > 0 {
+			p = append(p, c)
+		}
+	}
+	all := slices.SortedFunc(maps.Keys(count), func(a, b color.RGBA) int {
 		return cmp.Or(cmp.Compare(count[b], count[a]), cmp.Compare(key(a), key(b)))
 	})
-	var p color.Palette
-	for _, c := range all[:min(len(all), colours)] {
-		p = append(p, c)
+	for _, c := range all {
+		if len(p) < colours && !slices.Contains(shades[:], c) {
+			p = append(p, c)
+		}
 	}
 	index := map[color.RGBA]uint8{}
 	for _, c := range all {
 		index[c] = uint8(p.Index(c))
 	}
 	out := image.NewPaletted(img.Bounds(), p)
-	for i := range out.Pix {
-		out.Pix[i] = index[color.RGBA{img.Pix[4*i], img.Pix[4*i+1], img.Pix[4*i+2], 0xff}]
-	}
+	runs(img, func(c color.RGBA, from, to int) {
+		k := index[c]
+		for i := from; i < to; i++ {
+			out.Pix[i] = k
+		}
+	})
 	return out
+}
+
+// runs calls for each stretch of dots of one colour, in the order of the rows.
+func runs(img *image.RGBA, f func(c color.RGBA, from, to int)) {
+	at := func(i int) color.RGBA { return color.RGBA{img.Pix[4*i], img.Pix[4*i+1], img.Pix[4*i+2], 0xff} }
+	from, n := 0, len(img.Pix)/4
+	for i := 1; i <= n; i++ {
+		if c := at(from); i == n || at(i) != c {
+			f(c, from, i)
+			from = i
+		}
+	}
 }
 
 // fonts reads the two type faces, those that the Go authors give away.

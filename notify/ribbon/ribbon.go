@@ -73,7 +73,7 @@ func (d Day) Words() []string {
 		out = append(out, d.laneWords(l))
 	}
 	for _, m := range d.Marks {
-		out = append(out, m.Name+" "+d.clock(m.At)+".")
+		out = append(out, strings.ToUpper(m.Name[:1])+m.Name[1:]+" "+d.clock(m.At)+".")
 	}
 	return out
 }

@@ -17,7 +17,7 @@ import (
 
 // The days here are invented.
 
-func halifax(t *testing.T) *time.Location {
+func halifax(t testing.TB) *time.Location {
 	t.Helper()
 	z, err := time.LoadLocation("America/Halifax")
 	if err != nil {
@@ -40,7 +40,7 @@ func valley(at, wide, deep, base, spread float64) room {
 }
 
 // scenes are the days that the tests draw, by the kind of weather.
-func scenes(t *testing.T) map[string]ribbon.Day {
+func scenes(t testing.TB) map[string]ribbon.Day {
 	z := halifax(t)
 	at := func(h float64) time.Time {
 		return time.Date(2027, 4, 15, 0, 0, 0, 0, z).Add(time.Duration(h * float64(time.Hour)))
@@ -55,8 +55,8 @@ func scenes(t *testing.T) map[string]ribbon.Day {
 		return l
 	}
 	stages := []ribbon.Stage{
-		{Name: "strip", Span: span(8, 10.4)}, {Name: "deck and trims", Span: span(10.4, 13)},
-		{Name: "bandage and laminate", Span: span(13, 14.7)}, {Name: "laminate cures", Span: span(14.7, 16), Waits: true},
+		{Name: "strip", Span: span(8, 10.4)}, {Name: "deck", Span: span(10.4, 13)},
+		{Name: "laminate", Span: span(13, 14.7)}, {Name: "cures", Span: span(14.7, 16), Waits: true},
 		{Name: "topcoat", Span: span(16.3, 17.4)}, {Name: "topcoat cures", Span: span(17.4, 20.2), Waits: true},
 	}
 	day := func(title string, lanes ...ribbon.Lane) ribbon.Day {
@@ -146,7 +146,7 @@ func TestSVGHoldsToAStrictPolicyAndSaysItsWords(t *testing.T) {
 	if err := xml.Unmarshal([]byte(svg), &doc); err != nil {
 		t.Fatalf("not well-formed: %v", err)
 	}
-	if doc.Title != "Hour ribbon: "+d.Title || !strings.Contains(doc.Desc, "Dew: closed 06:00 to 09:00") || !strings.Contains(doc.Desc, "sealed 16:00") {
+	if doc.Title != "Hour ribbon: "+d.Title || !strings.Contains(doc.Desc, "Dew: closed 06:00 to 09:00") || !strings.Contains(doc.Desc, "Sealed 16:00") {
 		t.Errorf("title %q, description %q", doc.Title, doc.Desc)
 	}
 	for _, bad := range []string{"style=", "<style", "<script", "href", "<b>", "NaN", "Inf", "url("} {
@@ -176,7 +176,7 @@ func TestWords(t *testing.T) {
 	all := scenes(t)
 	for _, c := range []struct{ scene, want string }{
 		{"fine", "Rain: open all day; dry in all 51 forecasts."},
-		{"fine", "open by 11:15."},
+		{"fine", "Open by 11:15."},
 		{"dewy", "Dew: closed 06:00 to 09:00; doubtful 09:00 to 11:00; 4.4 K above the dew point, least 3, 13:00."},
 		{"windy", "Wind: closed 11:00 to 16:00; doubtful 09:00 to 11:00, 16:00 to 18:00; gusts 17.2 of 15 m/s, 13:00."},
 		{"no data", "Rain: no data all day."},

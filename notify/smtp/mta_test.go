@@ -76,7 +76,7 @@ func crewCall(t *testing.T) notify.Message {
 		}, Revision: 3, State: job.Booked, NextVisit: 1},
 		Crew:    job.Crew{ID: "heron", Name: "Heron", Size: 2, Email: "heron@saltbox.example"},
 		Now:     made,
-		Picture: &notify.Picture{Name: "hours.png", Alt: "the hours", PNG: bytes.Repeat([]byte("not a real picture. "), 20_000), Width: 600},
+		Picture: &notify.Picture{Name: "hours.png", Title: "hours", PNG: bytes.Repeat([]byte("not a real picture. "), 20_000), Width: 600},
 	})
 	if err != nil {
 		t.Fatal(err)

@@ -58,6 +58,8 @@ type Call struct {
 	SealedBy     time.Time       `json:"sealed_by"`
 	SealedByLate time.Time       `json:"sealed_by_late"`
 	NoReturn     time.Time       `json:"no_return"`
+	CoatBy       time.Time       `json:"coat_by"`     // latest time to begin the topcoat on the day; zero: not that day
+	OvercoatBy   time.Time       `json:"overcoat_by"` // later than that the laminate is abraded first
 	Stages       []rules.Span    `json:"stages"`
 	Failing      []rules.Failing `json:"failing"`
 

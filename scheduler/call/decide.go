@@ -99,6 +99,7 @@ func begin(in Input, o Occasion) Call {
 		Revision: in.Job.Revision, Made: in.Now, Late: in.Now.Sub(in.Due) > 10*time.Minute,
 		Basis: in.Day.Basis, Members: in.Day.Members,
 		SealedBy: in.Day.SealedBy, SealedByLate: in.Day.SealedByLate, NoReturn: in.Day.NoReturn,
+		CoatBy: in.Day.CoatBy, OvercoatBy: in.Day.OvercoatBy,
 		Stages: in.Day.Stages, Failing: in.Day.Failing,
 	}
 	if s, ok := in.Day.BestStart(); ok && called(in.Day.Basis) && s.Sealed >= 0 && s.RainOpen >= 0 { // NaN is not known
