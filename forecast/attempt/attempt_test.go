@@ -4,6 +4,7 @@ import (
 	"context"
 	"io"
 	"log"
+	"net"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -79,5 +80,32 @@ func TestPlain(t *testing.T) {
 	}
 	if got := Plain(strings.Repeat("ä", 300)); got != strings.Repeat("ä", 200)+"…" {
 		t.Errorf("%d bytes", len(got))
+	}
+}
+
+// TestIPv4Only: a host that has an IPv6 route alone is not reached with the
+// switch, and is without it.
+func TestIPv4Only(t *testing.T) {
+	l, err := net.Listen("tcp6", "[::1]:0")
+	if err != nil {
+		t.Skipf("this machine has no IPv6, so the switch against it is not tried: %v", err)
+	}
+	srv := httptest.NewUnstartedServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) {}))
+	srv.Listener.Close()
+	srv.Listener = l
+	srv.Start()
+	defer srv.Close()
+	u, err := url.Parse(srv.URL)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, only := range []bool{false, true} {
+		c, err := New(Config{IPv4Only: only, Timeout: 5 * time.Second})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, f := c.Get(context.Background(), u, "", noon); (f != nil) != only || only && f.Kind != forecast.Transport {
+			t.Errorf("IPv4 only %v: %+v", only, f)
+		}
 	}
 }

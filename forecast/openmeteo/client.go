@@ -27,6 +27,13 @@ const Credit = "Weather data by Open-Meteo.com (https://open-meteo.com/), CC BY 
 const (
 	FreeForecastURL = "https://api.open-meteo.com"
 	FreeEnsembleURL = "https://ensemble-api.open-meteo.com"
+	FreePreviousURL = "https://previous-runs-api.open-meteo.com"
+)
+
+// The paid hosts that belong together.
+const (
+	paidForecastURL = "https://customer-api.open-meteo.com"
+	paidPreviousURL = "https://customer-previous-runs-api.open-meteo.com"
 )
 
 // DefaultModel is the ensemble asked for when none is configured: hourly steps,
@@ -37,6 +44,7 @@ const DefaultModel = "ukmo_global_ensemble_20km"
 type Config struct {
 	ForecastURL string // scheme and host, with a path prefix if need be; "" = the free host
 	EnsembleURL string
+	PreviousURL string // of forecasts made in the past; "" = the one that belongs to ForecastURL
 	Model       string // ensemble model; "" = DefaultModel
 	Key         string // sent in the X-Api-Key header, never in the address
 	Contact     string // mail address or page of the firm, told in User-Agent
@@ -51,9 +59,9 @@ type Config struct {
 // Client asks one source. It keeps no state between calls and is safe for
 // concurrent use; the source lets one request run at a time (FORECAST_API §1.7).
 type Client struct {
-	cfg                Config
-	forecast, ensemble *url.URL
-	http               *attempt.Client
+	cfg                          Config
+	forecast, ensemble, previous *url.URL
+	http                         *attempt.Client
 }
 
 // New makes a client. It fails on an address that is not plain http(s), or that
@@ -61,6 +69,7 @@ type Client struct {
 func New(cfg Config) (*Client, error) {
 	cfg.ForecastURL = cmp.Or(cfg.ForecastURL, FreeForecastURL)
 	cfg.EnsembleURL = cmp.Or(cfg.EnsembleURL, FreeEnsembleURL)
+	cfg.PreviousURL = cmp.Or(cfg.PreviousURL, previousFor(cfg.ForecastURL))
 	cfg.Model = cmp.Or(cfg.Model, DefaultModel)
 	c := &Client{cfg: cfg}
 	var err error
@@ -69,6 +78,9 @@ func New(cfg Config) (*Client, error) {
 	}
 	if c.ensemble, err = attempt.Base(cfg.EnsembleURL); err != nil {
 		return nil, fmt.Errorf("ensemble address: %w", err)
+	}
+	if c.previous, err = attempt.Base(cfg.PreviousURL); err != nil {
+		return nil, fmt.Errorf("address of previous runs: %w", err)
 	}
 	c.http, err = attempt.New(attempt.Config{
 		Contact: cfg.Contact, Version: cfg.Version, Key: cfg.Key, StampDate: cfg.StampDate,
@@ -80,7 +92,12 @@ func New(cfg Config) (*Client, error) {
 // Free reports whether the client asks a free host, whose terms allow no
 // commercial use: worth a warning at start.
 func (c *Client) Free() bool {
-	return c.forecast.Scheme+"://"+c.forecast.Host == FreeForecastURL || c.ensemble.Scheme+"://"+c.ensemble.Host == FreeEnsembleURL
+	for u, free := range map[*url.URL]string{c.forecast: FreeForecastURL, c.ensemble: FreeEnsembleURL, c.previous: FreePreviousURL} {
+		if u.Scheme+"://"+u.Host == free {
+			return true
+		}
+	}
+	return false
 }
 
 // Fetch asks once for the runs of one endpoint for at most Batch(ep) cells and

@@ -72,10 +72,7 @@ func (c *Client) question(ep forecast.Endpoint, cells []forecast.Cell, now time.
 	}
 	a := ask{endpoint: ep, cells: cells, now: now.UTC().Truncate(time.Hour)}
 	a.from = a.now
-	p := url.Values{"wind_speed_unit": {"ms"}, "timeformat": {"unixtime"}}
-	p.Set("latitude", list(cells, func(c forecast.Cell) string { return strconv.FormatFloat(c.Lat, 'f', 3, 64) }))
-	p.Set("longitude", list(cells, func(c forecast.Cell) string { return strconv.FormatFloat(c.Lon, 'f', 3, 64) }))
-	p.Set("elevation", list(cells, func(c forecast.Cell) string { return strconv.Itoa(c.Elev) }))
+	p := places(cells)
 	if ep == forecast.Ensemble {
 		a.model = c.cfg.Model
 		p.Set("models", c.cfg.Model)
@@ -91,6 +88,15 @@ func (c *Client) question(ep forecast.Endpoint, cells []forecast.Cell, now time.
 	p.Set("forecast_hours", strconv.Itoa(forecastHours))
 	p.Set("cell_selection", "land")
 	return question{address(c.forecast, "/v1/forecast", p), a}, nil
+}
+
+// places gives the part of a request that says where, in which units and in UTC.
+func places(cells []forecast.Cell) url.Values {
+	p := url.Values{"wind_speed_unit": {"ms"}, "timeformat": {"unixtime"}}
+	p.Set("latitude", list(cells, func(c forecast.Cell) string { return strconv.FormatFloat(c.Lat, 'f', 3, 64) }))
+	p.Set("longitude", list(cells, func(c forecast.Cell) string { return strconv.FormatFloat(c.Lon, 'f', 3, 64) }))
+	p.Set("elevation", list(cells, func(c forecast.Cell) string { return strconv.Itoa(c.Elev) }))
+	return p
 }
 
 // list joins one property of all cells by commas.
@@ -130,8 +136,12 @@ func (c *Client) Weight(ep forecast.Endpoint, cells int) float64 {
 	if ep == forecast.Ensemble {
 		v, hours = measures(ensembleHourly)*members(c.cfg.Model), ensembleHours
 	}
-	days := float64(hours) / 24
-	return float64(cells) * max(1, float64(v)/10*max(1, days/14))
+	return weight(cells, v, float64(hours)/24)
+}
+
+// weight gives the cost of so many cells × columns over so many days.
+func weight(cells, columns int, days float64) float64 {
+	return float64(cells) * max(1, float64(columns)/10*max(1, days/14))
 }
 
 // measures counts the names in a list.
