@@ -68,6 +68,11 @@ func soundNames(dec ledger.Decision) error {
 			return fmt.Errorf("the reason not to tell %q is of firm %q", u.Person, u.Firm)
 		}
 	}
+	for _, c := range dec.Chances {
+		if c.Firm != dec.Firm && c.Firm != "" {
+			return fmt.Errorf("the chance of job %q is of firm %q", c.Job, c.Firm)
+		}
+	}
 	for _, l := range dec.Links {
 		if l.Firm != dec.Firm {
 			return fmt.Errorf("a %s link is of firm %q", l.Purpose, l.Firm)
@@ -123,6 +128,12 @@ func (d *DB) commit(ctx context.Context, tx *sql.Tx, dec ledger.Decision) error 
 	}
 	if err := d.putSources(ctx, tx, dec.Sources); err != nil {
 		return fmt.Errorf("sources: %w", err)
+	}
+	if err := d.putChances(ctx, tx, dec.Chances); err != nil {
+		return fmt.Errorf("chances given: %w", err)
+	}
+	if err := putRecal(ctx, tx, dec.Recal); err != nil {
+		return fmt.Errorf("recalibration: %w", err)
 	}
 	if err := d.putRefused(ctx, tx, dec.Refused); err != nil {
 		return fmt.Errorf("refused places: %w", err)

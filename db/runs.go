@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"laycast/forecast"
+	"laycast/job"
 )
 
 // putRuns adds new runs, hours packed, and notes of old ones that they were
@@ -169,14 +170,17 @@ func (d *DB) RunByDigest(ctx context.Context, source string, ep forecast.Endpoin
 }
 
 // Prune deletes the runs last seen before a time that no call names, and gives
-// their number.
+// their number; and chances of days more than two years before that.
 func (d *DB) Prune(ctx context.Context, before time.Time) (int, error) {
 	var n int64
 	err := d.write(ctx, func(tx *sql.Tx) (err error) {
 		n, err = exec(ctx, tx, `DELETE FROM runs WHERE last_seen < $1
 			AND digest NOT IN (SELECT det_digest FROM calls)
 			AND digest NOT IN (SELECT ens_digest FROM calls)`, ms(before))
-		return err
+		if err != nil {
+			return err
+		}
+		return pruneChances(ctx, tx, job.DateOf(before.UTC()).AddDays(-keepChances))
 	})
 	if err != nil {
 		return 0, fmt.Errorf("drop old forecasts: %w", err)

@@ -54,7 +54,11 @@ type Recal struct {
 }
 
 // Chances are the three chances of one start, 0 to 1.
-type Chances struct{ Sealed, Full, RainOpen float64 }
+type Chances struct {
+	Sealed   float64 `json:"sealed"`
+	Full     float64 `json:"full"`
+	RainOpen float64 `json:"rain_open"`
+}
 
 // Apply gives the chances that those issued `lead` days ahead stand for; 0 is
 // the day itself. The share of the sealed that is topcoated the same day stays;
