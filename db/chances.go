@@ -110,19 +110,21 @@ func (d *DB) Tallies(ctx context.Context, source string, from job.Date) ([]ledge
 	return ts, nil
 }
 
-// putRecal keeps a source's recalibration, unless one fitted to later days is
+// putRecals keeps sources' recalibrations, unless ones fitted to later days are
 // there.
-func putRecal(ctx context.Context, tx *sql.Tx, r *ledger.Recal) error {
-	if r == nil {
-		return nil
-	}
-	b, err := encode(r.Recal)
-	if err != nil {
-		return err
-	}
-	_, err = exec(ctx, tx, `INSERT INTO recals (source, through, body) VALUES ($1, $2, $3)
+func (d *DB) putRecals(ctx context.Context, tx *sql.Tx, rs []ledger.Recal) error {
+	rs = slices.Clone(rs)
+	slices.SortFunc(rs, func(x, y ledger.Recal) int { return strings.Compare(x.Source, y.Source) })
+	_, err := d.each(ctx, tx, len(rs), `INSERT INTO recals (source, through, body) VALUES ($1, $2, $3)
 		ON CONFLICT (source) DO UPDATE SET through = excluded.through, body = excluded.body
-		WHERE recals.through < excluded.through`, text(r.Source), r.Through.String(), b)
+		WHERE recals.through < excluded.through`,
+		func(i int) ([]any, error) {
+			b, err := encode(rs[i].Recal)
+			if err != nil {
+				return nil, fmt.Errorf("%q: %w", rs[i].Source, err)
+			}
+			return []any{text(rs[i].Source), rs[i].Through.String(), b}, nil
+		})
 	return err
 }
 

@@ -132,8 +132,8 @@ func (d *DB) commit(ctx context.Context, tx *sql.Tx, dec ledger.Decision) error 
 	if err := d.putChances(ctx, tx, dec.Chances); err != nil {
 		return fmt.Errorf("chances given: %w", err)
 	}
-	if err := putRecal(ctx, tx, dec.Recal); err != nil {
-		return fmt.Errorf("recalibration: %w", err)
+	if err := d.putRecals(ctx, tx, dec.Recals); err != nil {
+		return fmt.Errorf("recalibrations: %w", err)
 	}
 	if err := d.putRefused(ctx, tx, dec.Refused); err != nil {
 		return fmt.Errorf("refused places: %w", err)

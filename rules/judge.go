@@ -43,7 +43,7 @@ func (g *Ground) Judge(c Case, d job.Date, from time.Time, b job.Bounds) Day {
 	out := g.outcomes(&p, live, starts)
 	day.Starts = make([]Start, 0, len(starts))
 	for k, t := range starts {
-		day.Starts = append(day.Starts, share(out[k*len(live):(k+1)*len(live)], g.at(t)))
+		day.Starts = append(day.Starts, c.honest(share(out[k*len(live):(k+1)*len(live)], g.at(t))))
 	}
 	day.Best = bestOf(day.Starts)
 	day.Windows = windows(day.Starts, b)

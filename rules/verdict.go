@@ -82,7 +82,8 @@ type Failing struct {
 	To      time.Time `json:"to"`
 }
 
-// Start is the chance of one time on site.
+// Start is the chance of one time on site: shares of the members, moved by the
+// record of such chances where the case says how.
 type Start struct {
 	At       time.Time `json:"at"`
 	Sealed   float64   `json:"sealed"`    // share of members in which the bay is sealed

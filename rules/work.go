@@ -34,6 +34,17 @@ type Case struct {
 	Profile Profile
 	Hours   job.Hours
 	Zone    *time.Location // the firm's: its days are the days
+	// Honest gives the chances that such chances have come to by the record; nil
+	// leaves them as they are. It keeps their order.
+	Honest func(Start) Start
+}
+
+// honest moves the chances of a start.
+func (c *Case) honest(s Start) Start {
+	if c.Honest == nil {
+		return s
+	}
+	return c.Honest(s)
 }
 
 // spell is a stretch of clock time in which work may be done.

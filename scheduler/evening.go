@@ -50,6 +50,9 @@ func (w *work) evening(ctx context.Context) error {
 			continue
 		}
 		w.addCall(c)
+		if err := w.giveCall(c, in); err != nil {
+			return err
+		}
 		if c.Blind {
 			blind = append(blind, fmt.Sprintf("%s (%s): %s", in.Job.Title, in.Job.ID, c.Reasons[0]))
 		}
@@ -60,6 +63,7 @@ func (w *work) evening(ctx context.Context) error {
 		w.tellCrew(c, nil, in, bay)
 		w.tellCustomer(c, nil, in.Job, bay)
 	}
+	w.giveReference(is, 1, referenceAhead)
 	w.blind("tomorrow", blind, "They are on hold until the second look in the morning. If there is no good forecast by then they are no-go.")
 	return w.settleDay(ctx, off)
 }
@@ -114,6 +118,9 @@ func (w *work) secondLook(ctx context.Context) error {
 		}
 		c, changed := call.DecideSecondLook(in)
 		w.addCall(c)
+		if err := w.giveCall(c, in); err != nil {
+			return err
+		}
 		if c.Outcome == call.NoGo {
 			if c.Blind {
 				blind = append(blind, fmt.Sprintf("%s (%s): %s", in.Job.Title, in.Job.ID, c.Reasons[0]))
@@ -126,6 +133,7 @@ func (w *work) secondLook(ctx context.Context) error {
 			w.tellCustomer(c, in.Standing, in.Job, bay)
 		}
 	}
+	w.giveReference(is, 0, 0)
 	w.blind("today", blind, "They are no-go, since missing or old weather is never a go.")
 	if len(missed) > 0 {
 		w.missed("The second look at " + strings.Join(missed, ", "))

@@ -24,13 +24,13 @@ func (p *planner) way(c *candidate, hands int) (plan.Way, error) {
 			way.HalfDays = 1
 		}
 	}
-	g := p.w.s.grounds.get(p.issues[CellOf(c.booking.Site)], c.booking.Job, cs.Profile)
+	issue := p.issues[CellOf(c.booking.Site)]
 	c.days[hands] = map[job.Date]rules.Day{}
 	for i := range horizon {
 		d := p.day0.AddDays(i)
 		var odds [2]plan.Odds
 		if p.in.Working[i] && (!barred(c.booking, d) || c.fixed) {
-			day := g.Judge(cs, d, p.w.now, p.w.book.Firm.Bounds)
+			day := p.w.s.judge(cs, d, issue, p.w.now, p.w.book.Firm.Bounds)
 			c.days[hands][d] = day
 			if p.mayTell(c.visit, d, day) || c.fixed {
 				odds = oddsOf(day, way.HalfDays, p.noon(d))

@@ -44,6 +44,13 @@ type Asking interface {
 	Reserve(ctx context.Context, r ledger.Request) (wait time.Time, err error)
 }
 
+// Given reads the chances that were given, and what such chances have come to.
+type Given interface {
+	Chances(ctx context.Context, firm, source string, cells []forecast.Cell, state ledger.ChanceState, from, to job.Date) ([]ledger.Chance, error)
+	Tallies(ctx context.Context, source string, from job.Date) ([]ledger.Tally, error)
+	Recal(ctx context.Context, source string) (ledger.Recal, error)
+}
+
 // Tasks hands out due work.
 type Tasks interface {
 	SeedTasks(ctx context.Context, ts []task.Task) error
@@ -69,6 +76,7 @@ type Store interface {
 	Books
 	Weather
 	Asking
+	Given
 	Tasks
 	Outbox
 	Told
@@ -97,10 +105,12 @@ type Config struct {
 	Log       zerolog.Logger
 }
 
-// Scheduler runs what is due. It holds no state but a cache of deck conditions.
+// Scheduler runs what is due. It holds no state but caches: deck conditions,
+// and what chances have come to.
 type Scheduler struct {
 	Config
 	grounds grounds
+	recals  recals
 }
 
 // New makes a Scheduler.
@@ -234,6 +244,8 @@ func (s *Scheduler) decide(ctx context.Context, t task.Task) (ledger.Decision, e
 		err = w.absence(ctx)
 	case task.Close:
 		err = w.closeDay(ctx)
+	case task.Score:
+		err = w.score(ctx)
 	case task.Prune:
 		err = w.prune(ctx)
 	default:

@@ -74,7 +74,7 @@ func (s *Scheduler) Judge(f job.Firm, b job.Booking, hands int, d job.Date, is f
 	if err != nil {
 		return rules.Day{}, err
 	}
-	return s.grounds.get(is, b.Job, c.Profile).Judge(c, d, now, f.Bounds), nil
+	return s.judge(c, d, is, now, f.Bounds), nil
 }
 
 // HourTable gives the hours of [from, to) at a job's site.

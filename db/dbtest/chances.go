@@ -155,19 +155,19 @@ func testRecal(t *testing.T, dsn string) {
 	if r := read(); !reflect.DeepEqual(r, ledger.Recal{Source: "replay"}) {
 		t.Fatalf("before anything was learned: %+v", r)
 	}
-	fit := func(through int, shift float64) *ledger.Recal {
+	fit := func(through int, shift float64) []ledger.Recal {
 		r := ledger.Recal{Source: "replay", Through: day(through)}
 		r.Recal.Sealed[1] = skill.Line{Shift: shift, Bend: -0.1, Days: 3}
-		return &r
+		return []ledger.Recal{r}
 	}
-	commit(t, d, ledger.Decision{Firm: uid, Now: noon(), Recal: fit(14, 0.25)})
-	commit(t, d, ledger.Decision{Firm: uid, Now: noon(), Recal: fit(14, 9)})
-	commit(t, d, ledger.Decision{Firm: uid, Now: noon(), Recal: fit(13, 9)})
-	if r := read(); !reflect.DeepEqual(r, *fit(14, 0.25)) {
+	commit(t, d, ledger.Decision{Firm: uid, Now: noon(), Recals: fit(14, 0.25)})
+	commit(t, d, ledger.Decision{Firm: uid, Now: noon(), Recals: fit(14, 9)})
+	commit(t, d, ledger.Decision{Firm: uid, Now: noon(), Recals: fit(13, 9)})
+	if r := read(); !reflect.DeepEqual(r, fit(14, 0.25)[0]) {
 		t.Fatalf("%+v, want the first of the 14th", r)
 	}
-	commit(t, d, ledger.Decision{Firm: uid, Now: noon(), Recal: fit(15, -0.5)})
-	if r := read(); !reflect.DeepEqual(r, *fit(15, -0.5)) {
+	commit(t, d, ledger.Decision{Firm: uid, Now: noon(), Recals: fit(15, -0.5)})
+	if r := read(); !reflect.DeepEqual(r, fit(15, -0.5)[0]) {
 		t.Fatalf("%+v, want that of the 15th", r)
 	}
 }

@@ -61,7 +61,8 @@ type Chances struct {
 }
 
 // Apply gives the chances that those issued `lead` days ahead stand for; 0 is
-// the day itself. The share of the sealed that is topcoated the same day stays;
+// the day itself. None stays none: a roof that no member seals is out of reach of
+// any record, and work that opens no roof cannot be rained in. The share of the sealed that is topcoated the same day stays;
 // sealed and rain while open exclude each other, so sealed gives way where both
 // would be more than 1. What is not known (NaN) stays so.
 func (r Recal) Apply(lead int, c Chances) Chances {
@@ -88,7 +89,7 @@ func band(lead int) int {
 
 // move moves one chance along the line.
 func (l Line) move(p float64) float64 {
-	if l == (Line{Days: l.Days}) {
+	if p == 0 || l == (Line{Days: l.Days}) {
 		return p
 	}
 	q := 1 / (1 + math.Exp(-(l.Shift + (1+l.Bend)*logit(p))))

@@ -84,8 +84,8 @@ type Decision struct {
 
 	Runs    []forecast.Run // new ones, and old ones seen again
 	Sources []SourceState
-	Chances []Chance // given, or given before and now scored or lost; see DB.Chances
-	Recal   *Recal
+	Chances []Chance      // given, or given before and now scored or lost; see DB.Chances
+	Recals  []Recal       // replace those fitted to earlier days
 	Refused []RefusedCell // new and changed; one whose Until is zero is forgotten
 	Asked   *Request      // the request that was made under DB.Reserve: it is over
 }

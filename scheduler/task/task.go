@@ -20,12 +20,13 @@ const (
 	Call          Name = "call"
 	Absence       Name = "absence-check"
 	Close         Name = "close"
+	Score         Name = "score" // the chances of days that are over
 	Prune         Name = "prune"
 )
 
 // Names gives every task in running order.
 func Names() []Name {
-	return []Name{FetchForecast, FetchEnsemble, Replan, Tell, WeekMail, SecondLook, Call, Absence, Close, Prune}
+	return []Name{FetchForecast, FetchEnsemble, Replan, Tell, WeekMail, SecondLook, Call, Absence, Close, Score, Prune}
 }
 
 // Rank gives a task's place in the running order.

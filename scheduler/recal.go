@@ -1,0 +1,77 @@
+package scheduler
+
+import (
+	"context"
+	"sync"
+	"time"
+
+	"laycast/forecast"
+	"laycast/forecast/skill"
+	"laycast/job"
+	"laycast/rules"
+)
+
+// recals keeps what each source's chances have come to, as last read.
+type recals struct {
+	mu   sync.Mutex
+	kept map[string]skill.Recal
+}
+
+func (r *recals) of(source string) skill.Recal {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.kept[source]
+}
+
+// recalibrate reads what the chances of a source have come to, for judging the
+// issues that are its own from now on.
+func (s *Scheduler) recalibrate(ctx context.Context, source string, is map[forecast.Cell]forecast.Issue) error {
+	used := false
+	for _, x := range is {
+		used = used || x.Source == source
+	}
+	if !used {
+		return nil
+	}
+	r, err := s.Store.Recal(ctx, source)
+	if err != nil {
+		return err
+	}
+	s.recals.mu.Lock()
+	defer s.recals.mu.Unlock()
+	if s.recals.kept == nil {
+		s.recals.kept = map[string]skill.Recal{}
+	}
+	s.recals.kept[source] = r.Recal
+	return nil
+}
+
+// judge gives the verdict for a case: the one place where chances are made of
+// members, and moved to what such chances have come to.
+func (s *Scheduler) judge(c rules.Case, d job.Date, is forecast.Issue, now time.Time, b job.Bounds) rules.Day {
+	c.Honest = s.honest(is, d.DaysSince(job.DateOf(now.In(c.Zone))))
+	return s.judgeMembers(c, d, is, now, b)
+}
+
+// judgeMembers gives the verdict by the members alone.
+func (s *Scheduler) judgeMembers(c rules.Case, d job.Date, is forecast.Issue, now time.Time, b job.Bounds) rules.Day {
+	return s.grounds.get(is, c.Job.Job, c.Profile).Judge(c, d, now, b)
+}
+
+// honest gives how the chances of an issue's source are moved at a lead, nil
+// where they are not.
+func (s *Scheduler) honest(is forecast.Issue, lead int) func(rules.Start) rules.Start {
+	r := s.recals.of(is.Source)
+	if r == (skill.Recal{}) {
+		return nil
+	}
+	return func(x rules.Start) rules.Start {
+		c := r.Apply(lead, chancesOf(x))
+		x.Sealed, x.Full, x.RainOpen = c.Sealed, c.Full, c.RainOpen
+		return x
+	}
+}
+
+func chancesOf(s rules.Start) skill.Chances {
+	return skill.Chances{Sealed: s.Sealed, Full: s.Full, RainOpen: s.RainOpen}
+}

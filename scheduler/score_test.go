@@ -1,0 +1,165 @@
+package scheduler
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"laycast/forecast"
+	"laycast/forecast/skill"
+	"laycast/job"
+	"laycast/rules"
+	"laycast/scheduler/ledger"
+)
+
+// weather is a run of hours of one kind: dry and mild, with rain where told.
+func weather(ep forecast.Endpoint, start time.Time, n, members int, rainAt func(time.Time) float32) *forecast.Run {
+	h := forecast.NewHours(start, n, members, forecast.Air, forecast.Dew, forecast.RH, forecast.Rain, forecast.Wind, forecast.Gust, forecast.Cloud, forecast.Solar)
+	for i := range n * members {
+		for v, x := range map[forecast.Var]float32{forecast.Air: 15, forecast.Dew: 9, forecast.RH: 67, forecast.Wind: 3, forecast.Gust: 5, forecast.Cloud: 100, forecast.Solar: 60} {
+			h.Cols[v][i] = x + float32(i/n)/100
+		}
+		h.Cols[forecast.Rain][i] = rainAt(h.Start.Add(time.Duration(i%n) * time.Hour))
+	}
+	return &forecast.Run{Source: "by hand", Endpoint: ep, Hours: h, Digest: forecast.Digest(h), FirstSeen: start, LastSeen: start, Changed: start}
+}
+
+func dry(time.Time) float32 { return 0 }
+
+// aWork is a task of a firm with one job, at a time.
+func aWork(t *testing.T, now time.Time) *work {
+	t.Helper()
+	zone, err := time.LoadLocation("America/Halifax")
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := job.DefaultFirm()
+	f.UID, f.Zone = "saltbox", zone.String()
+	b := referenceJob(forecast.CellOf(44.6, -63.6, 20), f.Zone)
+	b.ID = "J1"
+	return &work{s: New(Config{Sources: []NamedSource{{Name: "by hand"}}}), book: ledger.Book{Firm: f, Jobs: []job.Booking{b}, Crews: []job.Crew{{ID: "heron", Size: 2}}}, now: now, zone: zone}
+}
+
+func aprilDay(d int) job.Date { return job.Date{Year: 2027, Month: time.April, Day: d} }
+
+// The chance of a reference roof is given every evening for the days that the
+// members reach, once a lead, and the record moves what is told of it and not
+// what the members say.
+func TestReferenceRoofIsGivenEveryEvening(t *testing.T) {
+	now := time.Date(2027, 4, 13, 21, 0, 0, 0, time.UTC)
+	w := aWork(t, now)
+	cell := forecast.CellOf(44.6, -63.6, 20)
+	is := forecast.Issue{Source: "by hand", Det: weather(forecast.Deterministic, now.Add(-48*time.Hour), 288, 1, dry), Ens: weather(forecast.Ensemble, now, 168, 19, dry)}
+	is.Det.LastSeen, is.Det.Changed = now, now
+	w.s.recals.kept = map[string]skill.Recal{"by hand": {Sealed: [5]skill.Line{1: {Shift: -4}}}}
+	w.giveReference(map[forecast.Cell]forecast.Issue{cell: is}, 1, referenceAhead)
+	if len(w.out.Chances) != 6 { // 168 hours end within the seventh day
+		t.Fatalf("%d chances, want those of 6 days", len(w.out.Chances))
+	}
+	for i, c := range w.out.Chances {
+		if c.Lead != i+1 || c.Date != aprilDay(14+i) || c.Firm != "" || c.Job != "" || c.State != ledger.Open || c.Cell != cell || c.Source != "by hand" {
+			t.Errorf("%+v", c)
+		}
+		if c.Members.Sealed < 0.9 || (c.Lead == 1) != (c.Told.Sealed < c.Members.Sealed-0.05) {
+			t.Errorf("%d days ahead: members %.2f, told %.2f", c.Lead, c.Members.Sealed, c.Told.Sealed)
+		}
+		if len(c.Air) != airQuantiles || c.Air[0] < 15 || c.Air[airQuantiles-1] > 15.2 || c.Air[3] >= c.Air[16] {
+			t.Errorf("air %v", c.Air)
+		}
+	}
+	is.Ens.LastSeen = now.Add(-4 * time.Hour)
+	w.out.Chances = nil
+	w.giveReference(map[forecast.Cell]forecast.Issue{cell: is}, 1, referenceAhead)
+	if len(w.out.Chances) != 0 {
+		t.Errorf("%d chances of an old forecast", len(w.out.Chances))
+	}
+}
+
+func givenFor(d job.Date, firm, id string) ledger.Chance {
+	return ledger.Chance{Source: "by hand", Cell: forecast.CellOf(44.6, -63.6, 20), Firm: firm, Job: id, Date: d, Lead: 1, Zone: "America/Halifax",
+		Start: time.Date(2027, 4, d.Day, 11, 0, 0, 0, time.UTC), Hands: 2, State: ledger.Open}
+}
+
+// A day is scored by rows that have come to be, as the work stood when the
+// chance was given; one without rows waits three days and is lost.
+func TestScoringByPastRows(t *testing.T) {
+	now := time.Date(2027, 4, 15, 6, 20, 0, 0, time.UTC)
+	w := aWork(t, now)
+	w.book.Jobs[0].LaidM2, w.book.Jobs[0].State = 20, job.Done // laid since
+	shower := func(at time.Time) float32 {
+		if at.Day() == 14 && at.Hour() == 14 {
+			return 2
+		}
+		return 0
+	}
+	for _, c := range []struct {
+		name           string
+		rain           func(time.Time) float32
+		sealed, rained bool
+	}{{"dry", dry, true, false}, {"shower at 11 by the wall clock", shower, false, true}} {
+		run := weather(forecast.Deterministic, now.Add(-48*time.Hour), 96, 1, c.rain)
+		run.LastSeen = now
+		for _, x := range []ledger.Chance{givenFor(aprilDay(14), "", ""), givenFor(aprilDay(14), "saltbox", "J1")} {
+			if !w.scoreOne(&x, run, pastGrounds{}) {
+				t.Fatalf("%s, job %q: waits", c.name, x.Job)
+			}
+			if x.State != ledger.Scored || x.Sealed != c.sealed || x.Rained != c.rained || x.How != ledger.ModelRows || x.AirWas == nil || *x.AirWas != 15 {
+				t.Errorf("%s, job %q: %+v", c.name, x.Job, x)
+			}
+		}
+	}
+	// the rows stop before the day was over: it is still a forecast
+	early := weather(forecast.Deterministic, now.Add(-48*time.Hour), 96, 1, dry)
+	early.LastSeen = time.Date(2027, 4, 14, 15, 0, 0, 0, time.UTC)
+	for _, run := range []*forecast.Run{nil, early} {
+		x := givenFor(aprilDay(14), "", "")
+		if w.scoreOne(&x, run, pastGrounds{}) || x.State != ledger.Open {
+			t.Errorf("without rows it is %s", x.State)
+		}
+	}
+	old := givenFor(aprilDay(12), "", "")
+	if !w.scoreOne(&old, nil, pastGrounds{}) || old.State != ledger.Lost {
+		t.Errorf("three days without rows: %s", old.State)
+	}
+	gone := givenFor(aprilDay(14), "saltbox", "gone")
+	if !w.scoreOne(&gone, nil, pastGrounds{}) || gone.State != ledger.Lost {
+		t.Errorf("a job that is gone: %s", gone.State)
+	}
+}
+
+// Counted chances teach what single ones do.
+func TestFitOfTallies(t *testing.T) {
+	var ts []ledger.Tally
+	for d := range 300 {
+		ts = append(ts, ledger.Tally{Lead: 1, Date: aprilDay(1).AddDays(d - 300), Sealed: 0.9, RainOpen: 0.05, N: 2, Was: d % 2, Rained: 1})
+	}
+	r := fitTallies(ts, aprilDay(1))
+	got := r.Apply(1, skill.Chances{Sealed: 0.9, Full: 0.45, RainOpen: 0.05})
+	if got.Sealed > 0.8 || got.RainOpen < 0.08 || math.Abs(got.Full-got.Sealed/2) > 1e-9 {
+		t.Errorf("a .9 that came true one time in four became %+v", got)
+	}
+}
+
+// A recalibrated verdict keeps its order, its windows follow, and nothing of
+// nothing stays nothing.
+func TestRecalibratedVerdict(t *testing.T) {
+	now := time.Date(2027, 4, 13, 21, 0, 0, 0, time.UTC)
+	w := aWork(t, now)
+	is := forecast.Issue{Source: "by hand", Det: weather(forecast.Deterministic, now.Add(-48*time.Hour), 96, 1, dry), Ens: weather(forecast.Ensemble, now, 60, 19, dry)}
+	cs := referenceCase(forecast.CellOf(44.6, -63.6, 20), w.zone)
+	b := w.book.Firm.Bounds
+	plain := w.s.judge(cs, aprilDay(14), is, now, b)
+	w.s.recals.kept = map[string]skill.Recal{"by hand": {Sealed: [5]skill.Line{1: {Shift: -5}}}}
+	moved := w.s.judge(cs, aprilDay(14), is, now, b)
+	if len(plain.Windows) == 0 || len(moved.Windows) != 0 {
+		t.Errorf("windows %v became %v", plain.Windows, moved.Windows)
+	}
+	x, _ := plain.BestStart()
+	y, ok := moved.BestStart()
+	if !ok || !(y.Sealed < x.Sealed) || y.RainOpen != x.RainOpen {
+		t.Errorf("best start %+v became %+v", x, y)
+	}
+	if z := w.s.honest(is, 1)(rules.Start{}); z != (rules.Start{}) {
+		t.Errorf("nothing became %+v", z)
+	}
+}
