@@ -11,10 +11,10 @@ export GOFLAGS ?= -buildvcs=false
 # the race detector needs a C compiler; nothing else here does
 RACE := $(if $(shell command -v gcc || command -v clang || command -v cc),-race,)
 
-.PHONY: help build test check fmt vet lint race fuzz vuln demo mail-screens season-table skill-table clean
+.PHONY: help build test check fmt vet lint race fuzz vuln demo mail-screens season-table season-outlook skill-table clean
 
 help: ## list what can be made
-	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-12s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
+	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
 
 build: ## build ./laycast, one static program
 	CGO_ENABLED=0 $(GO) build -trimpath -o laycast ./cmd/laycast
@@ -89,6 +89,19 @@ skill-table: ## measure how honest the chances are on recorded weather: writes d
 	printf '\nMade on %s.\n\n![Reliability of the day chance, 1 to 5 days ahead](skill-diagram.png)\n\n' "$$(date -u +%F)" >>"$$tmp"; \
 	$(GO) run ./cmd/laycast skill --markdown --scale 1 --scale 0.7 --scale 1.3 --png docs/skill-diagram.png $(addprefix --weather ,$(RECORDS)) >>"$$tmp"; \
 	cat "$$tmp" >$(SKILL); echo "skill-table: wrote $(SKILL)"
+
+OUTLOOK := docs/season.md
+
+season-outlook: ## laying days, usual window and jobs a crew can finish: writes docs/season.md and its pictures
+	@[ -n "$(RECORDS)" ] || { echo "season-outlook: no weather records; give RECORDS='a.csv b.csv'"; exit 1; }
+	@tmp=$$(mktemp); trap 'rm -f "$$tmp"' EXIT; mkdir -p docs/pictures; \
+	sed '/^<!-- made by make season-outlook -->$$/q' $(OUTLOOK) >"$$tmp"; \
+	printf '\nMade on %s.\n\n' "$$(date -u +%F)" >>"$$tmp"; \
+	$(GO) run ./cmd/laycast season --markdown --area 8 --area 20 $(addprefix --weather ,$(RECORDS)) >>"$$tmp"; \
+	for p in dublin jfk; do \
+		r=$$(printf '%s\n' $(RECORDS) | grep -m1 "_$${p}_") && $(GO) run ./cmd/laycast season --weather "$$r" --picture docs/pictures/season-$$p.svg >/dev/null || echo "season-outlook: no record of $$p to draw"; \
+	done; \
+	cat "$$tmp" >$(OUTLOOK); echo "season-outlook: wrote $(OUTLOOK)"
 
 clean: ## remove what make build made
 	rm -f laycast

@@ -17,6 +17,7 @@ import (
 	"laycast/notify"
 	"laycast/rules"
 	"laycast/scheduler/ledger"
+	"laycast/scheduler/season"
 	"laycast/scheduler/task"
 )
 
@@ -99,9 +100,10 @@ type Config struct {
 	Clock     Clock
 	From      string // "Name <address>" of every mail
 	PublicURL string
-	LinkKey   []byte         // the secret behind every link; nil: mails hold no links
-	Owner     Owner          // how the owner answers in a rehearsal
-	Profiles  rules.Profiles // the firm's own laying limits, beside the built-in ones
+	LinkKey   []byte          // the secret behind every link; nil: mails hold no links
+	Owner     Owner           // how the owner answers in a rehearsal
+	Profiles  rules.Profiles  // the firm's own laying limits, beside the built-in ones
+	Season    *season.Outlook // laying days by month at the firm's place; nil: no record is at hand
 	Log       zerolog.Logger
 }
 

@@ -40,6 +40,13 @@ func (w *work) weekMail(ctx context.Context) error {
 	}
 	l.Told = toldLately(ms, w.now)
 	l.Stop = w.url(access.Owner, "", access.Stop)
+	short, ok, err := w.s.Fuller(w.book, day)
+	if err != nil {
+		return err
+	}
+	if ok {
+		l.Notes = append(l.Notes, short.Words())
+	}
 	var from []string
 	if w.book.Week != nil {
 		from = w.book.Week.Sources

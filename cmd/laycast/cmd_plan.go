@@ -59,7 +59,11 @@ func (c *planCmd) Run(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
-	sched := scheduler.New(scheduler.Config{From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, Profiles: profiles, Log: zerolog.Nop()})
+	outlook, err := h.season()
+	if err != nil {
+		return err
+	}
+	sched := scheduler.New(scheduler.Config{From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, Profiles: profiles, Season: outlook, Log: zerolog.Nop()})
 	week, visits, err := sched.Week(b, issues, now)
 	if err != nil {
 		return err
@@ -70,10 +74,25 @@ func (c *planCmd) Run(ctx context.Context, s *session) error {
 			return fmt.Errorf("make the plan the one in force: %w", err)
 		}
 	}
+	zone, err := job.LoadZone(h.firm.Zone)
+	if err != nil {
+		return err
+	}
+	short, full, err := sched.Fuller(b, job.DateOf(now.In(zone)))
+	if err != nil {
+		return err
+	}
 	if c.JSON {
-		return s.printJSON(weekJSON(week))
+		out := weekJSON(week)
+		if full {
+			out.Season = &seasonOut{short.By, short.Jobs, *num(short.Need, 1), *num(short.Have, 1), short.Words()}
+		}
+		return s.printJSON(out)
 	}
 	s.printWeek(week, b)
+	if full {
+		s.printf("%s\n", short.Words())
+	}
 	return nil
 }
 
@@ -110,6 +129,16 @@ type weekOut struct {
 	Visits    []visitOut        `json:"visits"`
 	Left      []plan.WeekLeft   `json:"left"`
 	Changes   []plan.WeekChange `json:"changes"`
+	Season    *seasonOut        `json:"season"` // null where the season has room for the book, or no record is at hand
+}
+
+// seasonOut says up to which deadline the book is most short of days.
+type seasonOut struct {
+	By    job.Date `json:"by"`
+	Jobs  int      `json:"jobs"`
+	Need  float64  `json:"need_crew_days"`
+	Have  float64  `json:"have_crew_days"`
+	Words string   `json:"words"`
 }
 
 type visitOut struct {

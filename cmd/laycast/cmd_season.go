@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"runtime"
 	"slices"
 	"sync"
@@ -26,15 +27,17 @@ type seasonCmd struct {
 	Members int       `help:"Also replay the year: forecasts of so many members and a control, the evening's call and the second look for every day."`
 	Seed    uint64    `help:"Seed of the replayed forecasts' errors." default:"1"`
 	placeFlags
-	JSON     bool `help:"Print JSON: one object, or a list where several records or areas are asked for." xor:"form"`
-	Markdown bool `help:"Print tables of all records for a page of documentation." xor:"form"`
+	Picture  string `help:"Write a picture of the year to this file; one record and one area only." placeholder:"FILE.svg"`
+	JSON     bool   `help:"Print JSON: one object, or a list where several records or areas are asked for." xor:"form"`
+	Markdown bool   `help:"Print tables of all records for a page of documentation." xor:"form"`
 }
 
 // Help shows examples.
 func (seasonCmd) Help() string {
 	return "Laying days by month, from a record of weather; no configuration is needed. Sealable: days with a time on site from which a roof of that area, or its next bay where a day does not take it all, is sealed by evening, by a crew that knows the weather. " +
 		"With --members the whole year is called as the daemon would, on made-up forecasts of the recorded weather, once with members as narrow as raw ensembles are (spread 0.5) and once calibrated (1).\n\n" +
-		"Examples:\n  laycast season --weather dublin_2017.csv --area 20\n  laycast season --weather quay.csv --lat 53.3 --lon -6.2 --zone Europe/Dublin --members 18 --json\n\n" +
+		"Examples:\n  laycast season --weather dublin_2017.csv --area 20\n  laycast season --weather quay.csv --lat 53.3 --lon -6.2 --zone Europe/Dublin --members 18 --json\n  laycast season --weather dublin_2017.csv --picture year.svg\n\n" +
+		"The JSON of your own place, kept in a file that laycast.yaml names as season, lets the plan and the week mail say when the book is fuller than the season.\n\n" +
 		"What was is no promise of what will be. The resin maker's data sheet, local codes and licensed practice govern."
 }
 
@@ -46,6 +49,7 @@ var spreads = []float64{0.5, 1}
 type seasonOf struct {
 	station station
 	area    float64
+	years   int // that the months are summed over
 	months  [12]season.Month
 	called  [][12]season.Called // for each spread; nil without members
 }
@@ -76,6 +80,13 @@ func (c *seasonCmd) Run(ctx context.Context, s *session) error {
 		return err
 	}
 	all := slices.Concat(found...)
+	if c.Picture != "" {
+		f := all[0]
+		svg := season.Picture(fmt.Sprintf("%s: laying days", f.station.id), f.months, f.area, f.years)
+		if err := os.WriteFile(c.Picture, []byte(svg), 0o644); err != nil {
+			return fmt.Errorf("write the picture: %w", err)
+		}
+	}
 	switch {
 	case c.JSON && len(all) == 1:
 		return s.printJSON(all[0].json())
@@ -101,6 +112,9 @@ func (c *seasonCmd) valid() error {
 		if !(a >= 1 && a <= 10000) {
 			return fmt.Errorf("--area %g: give 1 to 10000 m²", a)
 		}
+	}
+	if c.Picture != "" && len(c.Weather)*len(c.Area) != 1 {
+		return errors.New("--picture draws one record and one area; give one --weather and one --area")
 	}
 	if c.Crew < 2 || c.Crew > 20 {
 		return fmt.Errorf("--crew %d: give 2 to 20 hands; nobody laminates alone", c.Crew)
@@ -141,7 +155,7 @@ func (c *seasonCmd) record(ctx context.Context, path string, p rules.Profile, sa
 	place := c.seasonPlace(st, p)
 	out := make([]seasonOf, len(c.Area))
 	for i := range out {
-		out[i] = seasonOf{station: st, area: c.Area[i]}
+		out[i] = seasonOf{station: st, area: c.Area[i], years: len(years)}
 		if c.Members > 0 {
 			out[i].called = make([][12]season.Called, len(spreads))
 		}

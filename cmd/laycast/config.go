@@ -25,6 +25,8 @@ type Config struct {
 	LinkKeyFile string
 	// ProfilesDir is the folder of the firm's own laying limits, "" = none.
 	ProfilesDir string
+	// SeasonFile is what laycast season --json said of the firm's place, "" = none.
+	SeasonFile string
 	// MaterialsFile is the firm's own file of materials, "" = the built-in one.
 	MaterialsFile string
 	Sources       []SourceConfig
@@ -183,6 +185,10 @@ func (l *configLoader) load(data []byte) Config {
 	root.text("materials", &c.MaterialsFile, false)
 	if c.MaterialsFile != "" && !filepath.IsAbs(c.MaterialsFile) {
 		c.MaterialsFile = filepath.Join(l.dir, c.MaterialsFile)
+	}
+	root.text("season", &c.SeasonFile, false)
+	if c.SeasonFile != "" && !filepath.IsAbs(c.SeasonFile) {
+		c.SeasonFile = filepath.Join(l.dir, c.SeasonFile)
 	}
 	c.Sources = l.sources(root)
 	c.Mail = l.mail(root.section("mail", false), c.Firm)

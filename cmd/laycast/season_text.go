@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"laycast/job"
 	"laycast/scheduler/season"
 )
 
@@ -13,6 +14,7 @@ import (
 type seasonJSON struct {
 	Station string            `json:"station"`
 	AreaM2  float64           `json:"area_m2"`
+	Years   int               `json:"years"`
 	Months  []seasonMonthJSON `json:"months"`
 }
 
@@ -24,7 +26,12 @@ type seasonMonthJSON struct {
 	Binding  string            `json:"binding"`
 	Stopped  map[string]int    `json:"stopped"`
 	Unknown  int               `json:"unknown"`
-	BayM2    float64           `json:"bay_m2"` // mean of what a day takes of the roof
+	BayM2    float64           `json:"bay_m2"`    // mean of what a day takes of the roof
+	Work     int               `json:"work_days"` // the firm's working days that are known
+	WorkSeal int               `json:"work_sealable"`
+	From     *job.TimeOfDay    `json:"from"` // the usual times on site, null where no day was sealable
+	To       *job.TimeOfDay    `json:"to"`
+	Jobs     float64           `json:"jobs"` // that a crew can expect to finish in such a month
 	Called   []seasonCallsJSON `json:"called,omitempty"`
 }
 
@@ -40,11 +47,15 @@ type seasonCallsJSON struct {
 }
 
 func (f seasonOf) json() seasonJSON {
-	out := seasonJSON{Station: f.station.id, AreaM2: f.area, Months: []seasonMonthJSON{}}
+	out := seasonJSON{Station: f.station.id, AreaM2: f.area, Years: f.years, Months: []seasonMonthJSON{}}
 	for i, m := range f.months {
 		j := seasonMonthJSON{
 			Month: i + 1, Days: m.Days, Sealable: m.Sealable, Full: m.Full, Binding: string(m.Binding()),
 			Stopped: map[string]int{}, Unknown: m.Unknown, BayM2: math.Round(meanBay(m)*10) / 10,
+			Work: m.Work, WorkSeal: m.WorkSealable, Jobs: math.Round(m.Jobs(f.area, f.years)*10) / 10,
+		}
+		if from, to, ok := m.Window(); ok {
+			j.From, j.To = &from, &to
 		}
 		for l, n := range m.Causes {
 			j.Stopped[string(l)] = n
@@ -70,12 +81,12 @@ func meanBay(m season.Month) float64 {
 // text prints the table of one record and area.
 func (c *seasonCmd) text(s *session, f seasonOf) {
 	s.printf("%s: %g m², %s, %d hands, profile %s\n\n", f.station.id, f.area, c.Work, c.Crew, c.Profile)
-	head := "month  days  sealable      full          bay  binding"
+	head := "month  days  sealable      full          bay  on site        jobs  binding"
 	for k := range f.called {
 		head += fmt.Sprintf("%-26s", fmt.Sprintf("    spread %g", spreads[k]))
 	}
 	s.printf("%s\n", strings.TrimRight(head, " "))
-	year := season.Month{}
+	year, jobs := season.Month{}, 0.0
 	calls := make([]season.Called, len(f.called))
 	for i, m := range f.months {
 		row := make([]season.Called, len(f.called))
@@ -84,22 +95,33 @@ func (c *seasonCmd) text(s *session, f seasonOf) {
 			calls[k].Add(row[k])
 		}
 		year.Add(m)
-		s.printf("%s\n", textRow(time.Month(i + 1).String()[:3], m, row))
+		jobs += m.Jobs(f.area, f.years)
+		s.printf("%s\n", textRow(time.Month(i + 1).String()[:3], m, m.Jobs(f.area, f.years), row))
 	}
-	s.printf("%s\n\n", textRow("year", year, calls))
+	s.printf("%s\n\n", textRow("year", year, jobs, calls))
+	s.printf("on site = the usual first and last time from which it is still sealed; jobs = what one crew can expect to finish on its working days, reckoned at %.0f %% of the sealable ones, since forecasts are what they are (62 to 77 measured, docs/limits-tables.md).\n", season.Caught*100)
 	if len(f.called) > 0 {
 		s.printf("called = called go the evening before; laid = go after the second look; held = sealed by the record; rain = rain on the open roof.\n")
 	}
 	s.printf("Days are judged by the record itself: what was is no promise. The resin maker's data sheet, local codes and licensed practice govern.\n\n")
 }
 
-func textRow(name string, m season.Month, calls []season.Called) string {
-	row := fmt.Sprintf("%-5s %5d %5d %3s %% %5d %3s %% %5.1f m²  %-17s", name, m.Days, m.Sealable, share(m.Sealable, m.Days-m.Unknown),
-		m.Full, share(m.Full, m.Days-m.Unknown), meanBay(m), m.Binding())
+func textRow(name string, m season.Month, jobs float64, calls []season.Called) string {
+	row := fmt.Sprintf("%-5s %5d %5d %3s %% %5d %3s %% %5.1f m²  %-11s %6.1f  %-17s", name, m.Days, m.Sealable, share(m.Sealable, m.Days-m.Unknown),
+		m.Full, share(m.Full, m.Days-m.Unknown), meanBay(m), onSite(m), jobs, m.Binding())
 	for _, c := range calls {
 		row += fmt.Sprintf("  called %d laid %d held %d rain %d", c.Go, c.Laid, c.Held, c.Rained)
 	}
 	return strings.TrimRight(row, " ")
+}
+
+// onSite gives the usual times on site, "07:30-10:00".
+func onSite(m season.Month) string {
+	from, to, ok := m.Window()
+	if !ok {
+		return "-"
+	}
+	return from.String() + "-" + to.String()
 }
 
 // share gives n of m in whole %, a dash of nothing.
@@ -124,10 +146,19 @@ func (c *seasonCmd) markdown(s *session, all []seasonOf) {
 			m := sumMonths(f.months[from:to])
 			return fmt.Sprintf("%s %d; %.0f", m.Binding(), m.Causes[m.Binding()], meanBay(m))
 		})
+		if c.Members == 0 {
+			s.printf("#### %g m²: usual time on site; jobs that one crew can expect to finish\n\n", area)
+			c.table(s, all, area, func(f seasonOf, from, to int) string {
+				jobs := 0.0
+				for _, m := range f.months[from:to] {
+					jobs += m.Jobs(area, f.years)
+				}
+				m := sumMonths(f.months[from:to])
+				return fmt.Sprintf("%s; %.1f", onSite(m), jobs)
+			})
+			continue
+		}
 		for k := range spreads {
-			if c.Members == 0 {
-				continue
-			}
 			s.printf("#### %g m², %d members, spread %g: called go · laid · held · rained open, days\n\n", area, c.Members+1, spreads[k])
 			c.table(s, all, area, func(f seasonOf, from, to int) string {
 				x := sumCalled(f.called[k][from:to])

@@ -50,7 +50,7 @@ func (p Plan) SVG() string {
 // notched reports whether a point lies in the corner that an L leaves out.
 func (p Plan) notched(x, y float64) bool {
 	s := p.Shape
-	return s.L() && x > s.WidthM-s.NotchWidthM && y > s.LengthM-s.NotchLengthM
+	return s.L() && x > s.WidthM-s.NotchWidthM-1e-9 && y > s.LengthM-s.NotchLengthM-1e-9
 }
 
 // outline gives the path of a rectangle without what of it lies in the notch.

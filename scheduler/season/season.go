@@ -40,6 +40,10 @@ type Month struct {
 	Full     int     // and topcoated the same day
 	BayM2    float64 // sum over days of the area that one day takes of the roof
 	Causes   map[rules.Limit]int
+
+	Work         int             // of Days, the firm's working days of which the answer is known
+	WorkSealable int             // of them, sealable
+	First, Last  []job.TimeOfDay // of each sealable day, the first and the last time on site from which the bay is sealed
 }
 
 // Binding gives the limit that stopped most of the month's days, "" when none
@@ -67,6 +71,9 @@ func (m *Month) Add(x Month) {
 	m.Sealable += x.Sealable
 	m.Full += x.Full
 	m.BayM2 += x.BayM2
+	m.Work += x.Work
+	m.WorkSealable += x.WorkSealable
+	m.First, m.Last = append(m.First, x.First...), append(m.Last, x.Last...)
 	for l, n := range x.Causes {
 		if m.Causes == nil {
 			m.Causes = map[rules.Limit]int{}
@@ -116,14 +123,28 @@ func (p Place) knownDay(g *rules.Ground, c rules.Case, d job.Date, m *Month) {
 	day := g.Judge(c, d, time.Time{}, p.Firm.Bounds)
 	sealable, full := false, false
 	missing := workable && len(day.Starts) == 0
+	var first, last time.Time
 	for _, s := range day.Starts {
 		sealed, topcoated, _, known := g.Outturn(c, d, s.At)
+		if sealed && !sealable {
+			first = s.At
+		}
+		if sealed {
+			last = s.At
+		}
 		sealable, full = sealable || sealed, full || topcoated
 		missing = missing || !known
+	}
+	if works := p.Firm.Work.Working(d); works && (sealable || !missing) {
+		m.Work++
+		if sealable {
+			m.WorkSealable++
+		}
 	}
 	switch {
 	case sealable:
 		m.Sealable++
+		m.First, m.Last = append(m.First, p.clock(first)), append(m.Last, p.clock(last))
 		if full {
 			m.Full++
 		}
@@ -135,6 +156,12 @@ func (p Place) knownDay(g *rules.Ground, c rules.Case, d job.Date, m *Month) {
 		}
 		m.Causes[cause(day)]++
 	}
+}
+
+// clock gives the time of day of a moment on the firm's clock.
+func (p Place) clock(t time.Time) job.TimeOfDay {
+	at := t.In(p.Zone)
+	return job.TimeOfDay(at.Hour()*60 + at.Minute())
 }
 
 // cause gives what stopped a day that is known. Without a start there was no
