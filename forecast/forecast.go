@@ -4,8 +4,10 @@
 //
 // One rule of hours holds everywhere behind a decoder: slot i covers
 // [Start+i h, Start+(i+1) h). Sums and maxima are those of the slot; instants
-// are the mean of the readings at its two ends; means are those of the slot.
-// Decoders shift and average once, nobody after them does.
+// are the mean of the readings at its two ends, or what the source tells for the
+// whole slot; means are those of the slot. Rain told for a block of slots is
+// drawn among them (Spread), once. Decoders shift, average and draw; nobody
+// after them does.
 package forecast
 
 import (
