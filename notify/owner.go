@@ -15,6 +15,7 @@ type TroubleLetter struct {
 	Subject string
 	Lines   []string // what happened and what to do, a sentence or two each
 	Now     time.Time
+	Since   time.Time // when the matter began: its day is in the message's name; zero = Now
 }
 
 // Trouble composes a message to the owner. Its text bears the time, so that two
@@ -22,6 +23,9 @@ type TroubleLetter struct {
 func (c *Composer) Trouble(l TroubleLetter) (Message, error) {
 	if l.About == "" || l.Now.IsZero() {
 		return Message{}, fmt.Errorf("trouble %q has no key or no time", clean(l.Subject))
+	}
+	if l.Since.IsZero() {
+		l.Since = l.Now
 	}
 	at := l.Now.In(c.zone)
 	subject := shorten(clean(l.Subject), 110)
@@ -34,7 +38,7 @@ func (c *Composer) Trouble(l TroubleLetter) (Message, error) {
 	}
 	out.add(block{Title: "What happened", Text: lines}, c.ownerLink("Look at it in laycast", ""))
 	return c.finish(draft{
-		name:     Name{Kind: KindTrouble, Date: c.today(l.Now), Occasion: clean(l.About)},
+		name:     Name{Kind: KindTrouble, Date: c.today(l.Since), Occasion: clean(l.About)},
 		audience: ToOwner, toName: c.firm.Name, to: c.firm.Email,
 		subject: subject, reason: "you look after " + clean(c.firm.Name), letter: out, now: l.Now,
 		// two days on, the pages and the next trouble say it better

@@ -32,7 +32,7 @@ func (w *work) evening(ctx context.Context) error {
 	var blind []string
 	off := false
 	for _, v := range visitsOn(w.book.Visits, tomorrow) {
-		in, bay, ok, err := w.input(v, tomorrow, is)
+		in, bay, ok, err := w.input(ctx, v, tomorrow, is)
 		if err != nil {
 			return err
 		}
@@ -105,7 +105,7 @@ func (w *work) secondLook(ctx context.Context) error {
 	var blind, missed []string
 	off := false
 	for _, v := range visitsOn(w.book.Visits, today) {
-		in, bay, ok, err := w.input(v, today, is)
+		in, bay, ok, err := w.input(ctx, v, today, is)
 		if err != nil {
 			return err
 		}
@@ -143,7 +143,7 @@ func (w *work) secondLook(ctx context.Context) error {
 
 // input gathers what a call is made from. ok is false where the visit has
 // nothing left to do on the day.
-func (w *work) input(v job.Visit, d job.Date, is map[forecast.Cell]forecast.Issue) (in call.Input, bay rules.Bay, ok bool, err error) {
+func (w *work) input(ctx context.Context, v job.Visit, d job.Date, is map[forecast.Cell]forecast.Issue) (in call.Input, bay rules.Bay, ok bool, err error) {
 	b, found := w.booking(v.Job)
 	if !found || b.State != job.Booked || b.Asked {
 		return in, bay, false, nil
@@ -156,10 +156,12 @@ func (w *work) input(v job.Visit, d job.Date, is map[forecast.Cell]forecast.Issu
 		return in, bay, false, err
 	}
 	bay = w.bayOf(b, v, d)
-	return call.Input{
+	in = call.Input{
 		Firm: w.book.Firm, Job: ahead, Visit: v, Date: d, Now: w.now, Due: w.task.Slot,
 		Day: day, Issue: issue, Standing: w.standing(v.Job, d),
-	}, bay, true, nil
+	}
+	in.Caution, in.Flip, err = w.caution(ctx, in)
+	return in, bay, err == nil, err
 }
 
 // bayOf gives what a visit would do on a day, nothing where that cannot be

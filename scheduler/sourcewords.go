@@ -39,7 +39,7 @@ func (w *work) tellFailing(r *round, k int, st ledger.SourceState) {
 		end, lines[2] = "", fmt.Sprintf("It is asked only in place of %s.", w.s.Sources[0].Name)
 	}
 	if k > 0 || strings.HasPrefix(end, "Meanwhile") {
-		w.troubleOnce(about+" "+st.Since.UTC().Format(time.RFC3339), subject+" from "+st.Source, lines)
+		w.troubleOnce(about+" "+st.Since.UTC().Format(time.RFC3339), st.Since, subject+" from "+st.Source, lines)
 		return
 	}
 	w.trouble(about, subject, lines)
@@ -47,7 +47,7 @@ func (w *work) tellFailing(r *round, k int, st ledger.SourceState) {
 
 // tellBarred tells the owner at once of a source that bars laycast for a time.
 func (w *work) tellBarred(r *round, k int, st ledger.SourceState) {
-	w.troubleOnce("barred "+st.Source+" "+st.Until.UTC().Format(time.RFC3339), st.Source+" refuses laycast", []string{
+	w.troubleOnce("barred "+st.Source+" "+st.Until.UTC().Format(time.RFC3339), w.now, st.Source+" refuses laycast", []string{
 		"The weather source answered: " + st.Note,
 		fmt.Sprintf("It is not asked again before %s. Going on would make it worse. See that the contact in the configuration is right, and write to the source if it is.",
 			st.Until.In(w.zone).Format("15:04 on Monday 2 January")),
@@ -65,7 +65,7 @@ func (w *work) tellInstead(r *round, k int, c forecast.Cell) {
 		if x == nil || !stuck(x) || r.state(first, ep).Failures > 0 {
 			continue
 		}
-		w.troubleOnce("stuck "+first.Name+" "+x.Changed.UTC().Format(time.RFC3339), first.Name+" sends nothing new", []string{
+		w.troubleOnce("stuck "+first.Name+" "+x.Changed.UTC().Format(time.RFC3339), x.Changed, first.Name+" sends nothing new", []string{
 			fmt.Sprintf("The %s of %s answers, but its content is that of %s.", endpointWords(ep), first.Name, x.Changed.In(w.zone).Format("15:04 on Monday 2 January")),
 			fmt.Sprintf("Meanwhile the weather is taken from %s, and calls say so. laycast goes back to %s by itself when it sends something new.", w.s.Sources[k].Name, first.Name),
 		})
@@ -80,14 +80,16 @@ func (w *work) tellRefused(r *round) {
 		if len(r.due(k)) > 0 {
 			continue
 		}
-		sites, key, note := []string{}, "", ""
+		sites, key, note, since := []string{}, "", "", time.Time{}
 		for _, c := range r.cells {
 			mark := r.refused[cellKey{endKey{n.Name, r.ep}, c}]
 			if mark.Since.IsZero() {
 				continue
 			}
 			key += c.String() + " " + mark.Since.UTC().Format(time.RFC3339) + "|"
-			note = mark.Note
+			if note = mark.Note; mark.Since.After(since) {
+				since = mark.Since
+			}
 			for _, b := range w.book.Jobs {
 				if b.State == job.Booked && CellOf(b.Site) == c {
 					sites = append(sites, fmt.Sprintf("%s (%s), %s", b.Title, b.ID, b.Site.Address))
@@ -106,6 +108,6 @@ func (w *work) tellRefused(r *round) {
 			lines = append(lines, "Without weather a job is never called go.")
 		}
 		sum := sha256.Sum256([]byte(key))
-		w.troubleOnce(fmt.Sprintf("refused %s %s %x", n.Name, r.ep, sum[:8]), "no weather for a site", lines)
+		w.troubleOnce(fmt.Sprintf("refused %s %s %x", n.Name, r.ep, sum[:8]), since, "no weather for a site", lines)
 	}
 }

@@ -102,12 +102,12 @@ func (w *work) missed(what string) {
 
 // trouble writes to the owner, once for each subject and civil day.
 func (w *work) trouble(about, subject string, lines []string) {
-	w.troubleOnce(about+" "+w.today().String(), subject, lines)
+	w.troubleOnce(about+" "+w.today().String(), w.now, subject, lines)
 }
 
-// troubleOnce writes to the owner once about a thing that has a name of its own.
-func (w *work) troubleOnce(about, subject string, lines []string) {
-	m, err := w.say.Trouble(notify.TroubleLetter{About: about, Subject: subject, Lines: lines, Now: w.now})
+// troubleOnce writes to the owner once about a matter that began at a time.
+func (w *work) troubleOnce(about string, since time.Time, subject string, lines []string) {
+	m, err := w.say.Trouble(notify.TroubleLetter{About: about, Subject: subject, Lines: lines, Now: w.now, Since: since})
 	w.post(m, err, w.book.Firm.Email, "", job.Date{})
 }
 
