@@ -11,12 +11,16 @@ import (
 )
 
 // Issues gives the issue to judge by for every cell of the jobs: of the first
-// source, in order of preference, whose runs are fresh enough for a go. Where
-// there is none, it is the one with the newest content, which call then never
+// source, in order of preference, whose runs are fresh enough for a go, or that
+// is well (an ensemble is fetched every six hours: between them it is no reason
+// to take another's weather). Where there is none, it is the one with the newest content, which call then never
 // lets be a go. An issue that is not of the first source says why.
 func (s *Scheduler) Issues(ctx context.Context, jobs []job.Booking, now time.Time, zone *time.Location) (map[forecast.Cell]forecast.Issue, error) {
 	out, rest := map[forecast.Cell]forecast.Issue{}, Cells(jobs)
-	var h *health
+	h, err := s.healthNow(ctx, now, zone)
+	if err != nil {
+		return nil, err
+	}
 	for k, n := range s.Sources {
 		if len(rest) == 0 {
 			break
@@ -25,14 +29,7 @@ func (s *Scheduler) Issues(ctx context.Context, jobs []job.Booking, now time.Tim
 		if err != nil {
 			return nil, fmt.Errorf("read the forecasts: %w", err)
 		}
-		if k > 0 && h == nil {
-			if h, err = s.healthNow(ctx, now, zone); err != nil {
-				return nil, err
-			}
-			for _, is := range out {
-				h.see(runsOf(is))
-			}
-		}
+		h.see(runs)
 		got := Issues(runs)
 		var still []forecast.Cell
 		for _, c := range rest {
@@ -43,7 +40,7 @@ func (s *Scheduler) Issues(ctx context.Context, jobs []job.Booking, now time.Tim
 			if k > 0 && ok {
 				is.Note = fmt.Sprintf("the weather is from %s, since %s", n.Name, h.why(s.Sources[0], c))
 			}
-			fresh := ok && call.Age(is, now) == ""
+			fresh := ok && (call.Age(is, now) == "" || !contentOf(is).IsZero() && !h.unwell(n, c))
 			if best, have := out[c]; ok && (fresh || !have || newer(is, best)) {
 				out[c] = is
 			}
@@ -72,16 +69,6 @@ func Cells(jobs []job.Booking) []forecast.Cell {
 		}
 	}
 	return cells
-}
-
-func runsOf(is forecast.Issue) []forecast.Run {
-	var out []forecast.Run
-	for _, r := range []*forecast.Run{is.Det, is.Ens} {
-		if r != nil {
-			out = append(out, *r)
-		}
-	}
-	return out
 }
 
 // newer reports whether the content of x is newer than that of y: of the older
