@@ -73,6 +73,10 @@ func (m *memory) Runs(_ context.Context, source string, cells []forecast.Cell) (
 	return out, nil
 }
 
+func (m *memory) Recal(_ context.Context, source string) (ledger.Recal, error) {
+	return ledger.Recal{Source: source}, nil
+}
+
 // commit does what the database does with a decision of a fetch.
 func (m *memory) commit(t testing.TB, d ledger.Decision) {
 	t.Helper()

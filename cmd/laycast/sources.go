@@ -34,7 +34,7 @@ func (h *house) sources(stamp bool) ([]scheduler.NamedSource, error) {
 		if err != nil {
 			return nil, fmt.Errorf("set up the weather source %s: %w", c.Name, err)
 		}
-		n.Name = c.Name
+		n.Name = cmp.Or(c.Name, c.Kind)
 		n.Limits = ledger.Limits{
 			Minute: cmp.Or(c.PerMinute, n.Limits.Minute), Hour: cmp.Or(c.PerHour, n.Limits.Hour), Day: cmp.Or(c.PerDay, n.Limits.Day),
 		}
