@@ -11,7 +11,7 @@ export GOFLAGS ?= -buildvcs=false
 # the race detector needs a C compiler; nothing else here does
 RACE := $(if $(shell command -v gcc || command -v clang || command -v cc),-race,)
 
-.PHONY: help build test check fmt vet lint race fuzz vuln demo mail-screens season-table season-outlook skill-table clean
+.PHONY: help build test check fmt vet lint race fuzz vuln demo mail-screens season-table season-outlook skill-table feed-bench clean
 
 help: ## list what can be made
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)

@@ -135,19 +135,26 @@ func (w *work) setRow(rows map[string]*ledger.Published, row ledger.Published) {
 	w.out.Published = append(w.out.Published, row)
 }
 
-// over gives the last day of an event; one that was called off counts from the
-// day it was.
+// over gives the last day of an event. One that was called off counts from the
+// day it was, and as over so much earlier that it goes when its own time is up.
 func over(e calendar.Event, w *work) job.Date {
 	last := e.To
 	if last.IsZero() {
 		last = job.DateOf(e.End.In(w.zone))
 	}
-	if e.Status == calendar.Cancelled && last.Before(w.today()) {
-		return w.today()
+	if e.Status != calendar.Cancelled {
+		return last
 	}
-	return last
+	if last.Before(w.today()) {
+		last = w.today()
+	}
+	return last.AddDays(keepCancelled - keepPublished)
 }
 
-// keepPublished is how many days after it is over a visit stays in the
-// calendars (common practice, no source).
-const keepPublished = 30
+// How many days after it is over a visit stays in the calendars, and one that
+// was called off: too many struck-out ones annoy (INTEROP.md B.8; common
+// practice, no source).
+const (
+	keepPublished = 30
+	keepCancelled = 14
+)

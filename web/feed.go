@@ -27,7 +27,7 @@ func (s *site) feed(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
-	body, changed, err := s.calendar(r.Context(), l)
+	f, err := s.keptFeed(r.Context(), l)
 	if err != nil {
 		s.unavailable(w, "calendar", err)
 		return
@@ -36,9 +36,9 @@ func (s *site) feed(w http.ResponseWriter, r *http.Request) {
 	h.Set("Content-Type", "text/calendar; charset=utf-8")
 	h.Set("Content-Disposition", `inline; filename="visits.ics"`)
 	h.Set("Cache-Control", "private, max-age=300")
-	h.Set("ETag", etag(l, body))
+	h.Set("ETag", f.etag)
 	// no name: the type is set; it weighs If-None-Match before If-Modified-Since
-	http.ServeContent(w, r, "", changed, bytes.NewReader(body))
+	http.ServeContent(w, r, "", f.changed, bytes.NewReader(f.body))
 }
 
 // etag is a hash of the bytes and of whose they are, so that no two readers

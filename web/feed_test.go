@@ -2,6 +2,7 @@ package web
 
 import (
 	"net/http"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -86,11 +87,46 @@ func TestFeedIsSentOnlyWhenItChanged(t *testing.T) {
 			t.Errorf("%s: the 304 bears %v", c.name, r.Header)
 		}
 	}
+	if h.reads != 1 {
+		t.Errorf("the calendar was made %d times while nothing moved", h.reads)
+	}
+	h.book.Revision++
 	e := &h.rows["customer ann@mail.example"][0].Event
 	e.Status, e.Sequence, e.ChangedAt = calendar.Cancelled, 1, at(12, 18, 0)
 	r := get(site, annFeed(), "If-None-Match", tag)
 	if r.StatusCode != 200 || r.Header.Get("ETag") == tag || r.Header.Get("Last-Modified") != "Mon, 12 Apr 2027 18:00:00 GMT" {
 		t.Errorf("after a change: %d %v", r.StatusCode, r.Header)
+	}
+}
+
+// A calendar that is kept is no way in: its link is looked up first.
+func TestKeptFeedIsClosedWithItsLink(t *testing.T) {
+	h := openHouse()
+	site := h.handler(t)
+	tag := get(site, annFeed()).Header.Get("ETag")
+	for i, l := range h.book.Links {
+		if l.Audience == access.Customer && l.ID == "ann@mail.example" && l.Purpose == access.Feed {
+			h.book.Links[i] = access.New(testKey(), uid, l.Audience, l.ID, l.Purpose, 2, h.clock.Now())
+		}
+	}
+	for _, headers := range [][]string{nil, {"If-None-Match", tag}, {"If-None-Match", "*"}} {
+		if r := get(site, annFeed(), headers...); r.StatusCode != 404 || r.Header.Get("ETag") != "" {
+			t.Errorf("revoked, with %v: %d", headers, r.StatusCode)
+		}
+	}
+}
+
+// Thousands of calendars are kept in bounded room.
+func TestKeptFeedsAreBounded(t *testing.T) {
+	k := newKeptFeeds()
+	for i := range feedsKept*2 + 10 {
+		k.put(strconv.Itoa(i), rendered{revision: 1})
+	}
+	if len(k.by) > feedsKept {
+		t.Errorf("%d are kept", len(k.by))
+	}
+	if _, ok := k.get(strconv.Itoa(feedsKept*2+9), 2); ok {
+		t.Error("one of another revision was given")
 	}
 }
 

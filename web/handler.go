@@ -34,6 +34,9 @@ type Feeds interface {
 	// CrewName gives the name of a crew, its id where the crew is gone.
 	CrewName(ctx context.Context, uid, id string) (string, error)
 	PublishedFor(ctx context.Context, uid, reader, person string) ([]ledger.Published, error)
+	// Revision gives a number that moves whenever anything does that a calendar
+	// is made from.
+	Revision(ctx context.Context, uid string) (int64, error)
 }
 
 // Books reads a firm's book, with the calls for days from callsFrom on.
@@ -81,6 +84,7 @@ type site struct {
 	templates *template.Template
 	style     asset
 	misses    *misses
+	kept      *keptFeeds
 }
 
 // New gives the handler of all pages.
@@ -95,7 +99,7 @@ func New(c Config) (http.Handler, error) {
 	if err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" {
 		return nil, fmt.Errorf("set up the pages: %q is no public address", c.PublicURL)
 	}
-	s := &site{Config: c, base: strings.TrimRight(u.Path, "/"), misses: newMisses(c.Clock)}
+	s := &site{Config: c, base: strings.TrimRight(u.Path, "/"), misses: newMisses(c.Clock), kept: newKeptFeeds()}
 	s.PublicURL = strings.TrimRight(c.PublicURL, "/")
 	if s.style, err = loadStyle(); err != nil {
 		return nil, err

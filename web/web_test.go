@@ -50,6 +50,7 @@ type house struct {
 	broken   error                         // what every reading answers
 	unheard  []time.Time                   // when the calls were made that no crew heard
 	lookups  int
+	reads    int // of what calendars are made from
 	waiting  []string
 	approved int
 	spendErr error
@@ -118,6 +119,12 @@ func (h *house) SpendLink(_ context.Context, _, hash string, next access.Link) (
 	return false, h.spendErr
 }
 
+func (h *house) Revision(context.Context, string) (int64, error) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.book.Revision, h.broken
+}
+
 func (h *house) Firm(context.Context, string) (job.Firm, error) { return h.book.Firm, h.broken }
 
 func (h *house) CrewName(_ context.Context, _, id string) (string, error) {
@@ -125,6 +132,7 @@ func (h *house) CrewName(_ context.Context, _, id string) (string, error) {
 }
 
 func (h *house) PublishedFor(_ context.Context, _, reader, person string) ([]ledger.Published, error) {
+	h.reads++
 	return h.rows[reader+" "+person], h.broken
 }
 
