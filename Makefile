@@ -103,5 +103,8 @@ season-outlook: ## laying days, usual window and jobs a crew can finish: writes 
 	done; \
 	cat "$$tmp" >$(OUTLOOK); echo "season-outlook: wrote $(OUTLOOK)"
 
+feed-bench: ## measure how fast a calendar is served, beside nginx serving the same bytes
+	@bash testdata/feed-bench.sh
+
 clean: ## remove what make build made
 	rm -f laycast

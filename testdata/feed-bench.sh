@@ -20,7 +20,7 @@ CGO_ENABLED=0 go build -trimpath -o "$dir/laycast" ./cmd/laycast
 port=$((20000 + RANDOM % 20000))
 "$dir/laycast" demo --dir "$dir/demo" --listen 127.0.0.1:$port >"$dir/out" 2>"$dir/err" &
 ours=$!
-for _ in $(seq 300); do grep -q '^  calendar' "$dir/out" && break; sleep .2; done
+for _ in $(seq 1500); do grep -q "^  calendar" "$dir/out" && break; sleep .2; done
 url=$(awk '/^  calendar/{print $2}' "$dir/out")
 [ -n "$url" ] || { echo "feed-bench: laycast did not start:"; tail -3 "$dir/err"; exit 1; }
 for _ in $(seq 100); do curl -fsS -o "$dir/visits.ics" -D "$dir/head" "$url" && break; sleep .1; done

@@ -159,7 +159,7 @@ func demoConfig(dir, listen string) Config {
 	return Config{
 		Firm: f, Database: "sqlite:" + filepath.Join(dir, "laycast.db"), Listen: listen, PublicURL: "http://" + listen,
 		LinkKeyFile: filepath.Join(dir, defaultLinkKey),
-		Sources:     []SourceConfig{{Kind: "replay"}}, Mail: MailConfig{From: "Saltbox Laminates <office@saltbox.example>"},
+		Sources:     []SourceConfig{{Kind: "replay", Name: "replay"}}, Mail: MailConfig{From: "Saltbox Laminates <office@saltbox.example>"},
 	}
 }
 
