@@ -67,6 +67,16 @@ type Costs struct {
 	Km          Money      `json:"km"`           // per road km
 	PairKm      float64    `json:"pair_km"`      // the farthest apart that two half-day jobs of one crew may lie
 	ReturnCost  Money      `json:"return_cost"`  // coming back for the topcoat
+	WeekLate    Money      `json:"week_late"`    // what each week past its promised date costs for a job that names no late_cost_per_day
+}
+
+// LatePerDay gives what each day past its promised date costs for a job: its
+// own figure, else a seventh of what the firm says of a week.
+func (c Costs) LatePerDay(j Job) Money {
+	if j.LateCostPerDay > 0 {
+		return j.LateCostPerDay
+	}
+	return (c.WeekLate + 3) / 7 // to the nearest cent
 }
 
 // MoveTier is the cost of moving a told date at most Days ahead.

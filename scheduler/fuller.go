@@ -2,6 +2,7 @@ package scheduler
 
 import (
 	"fmt"
+	"time"
 
 	"laycast/job"
 	"laycast/rules"
@@ -25,12 +26,10 @@ func (s *Scheduler) Fuller(b ledger.Book, from job.Date) (short season.Short, ok
 		if j.State != job.Booked || finished(j) {
 			continue
 		}
-		c, err := s.caseOf(b.Firm, j, usualHands(b.Crews, j.Skill), zone)
+		bay, can, err := s.restOf(b, j, from.Year, zone)
 		if err != nil {
 			return season.Short{}, false, err
 		}
-		// cut for midsummer's daylight: the least that it takes
-		bay, can := c.NextBay(job.Date{Year: from.Year, Month: 6, Day: 21})
 		if !can {
 			continue // the plan says that it is too long for any day
 		}
@@ -39,6 +38,46 @@ func (s *Scheduler) Fuller(b ledger.Book, from job.Date) (short season.Short, ok
 	}
 	short, ok = s.Season.Fuller(needs, b.Firm.Work, len(b.Crews), from)
 	return short, ok, nil
+}
+
+// restOf gives the next bay of a job for the crew that would come, cut for
+// midsummer's daylight, so that it tells the fewest bays that are left.
+func (s *Scheduler) restOf(b ledger.Book, j job.Booking, year int, zone *time.Location) (rules.Bay, bool, error) {
+	c, err := s.caseOf(b.Firm, j, usualHands(b.Crews, j.Skill), zone)
+	if err != nil {
+		return rules.Bay{}, false, err
+	}
+	bay, can := c.NextBay(job.Date{Year: year, Month: time.June, Day: 21})
+	return bay, can, nil
+}
+
+// seasonOdds gives the chance that a job left for after the days ahead still
+// finds its laying days before its deadline in usual weather; 1 where no record
+// of the firm's place is at hand.
+func (p *planner) seasonOdds(b job.Booking) (float64, error) {
+	s := p.w.s
+	if s.Season == nil {
+		return 1, nil
+	}
+	bay, can, err := s.restOf(p.w.book, b, p.day0.Year, p.w.zone)
+	if err != nil || !can {
+		return 1, err
+	}
+	return s.Season.Odds(bay.Of, p.w.book.Firm.Work, p.day0.AddDays(horizon), b.Deadline), nil
+}
+
+// waits says what a job that has no place costs by waiting, and what usual
+// weather leaves it; "" where nothing is known of either.
+func (p *planner) waits(b job.Booking) string {
+	f := p.w.book.Firm
+	words := ""
+	if late := f.Costs.LatePerDay(b.Job); late > 0 && !b.Promised.IsZero() {
+		words = fmt.Sprintf("; each week after %s costs about %s %s", b.Promised.Words(), 7*late, f.Costs.Currency)
+	}
+	if p.w.s.Season != nil && b.Deadline.After(p.day0) {
+		words += fmt.Sprintf("; usual weather leaves about %.0f laying days until %s", p.w.s.Season.Left(f.Work, p.day0, b.Deadline), b.Deadline.Words())
+	}
+	return words
 }
 
 // usualHands gives the hands of the first crew that has the skill, a pair where

@@ -227,7 +227,9 @@ func (p *planner) number(c *candidate) (plan.Job, error) {
 		Promised: b.Promised.DaysSince(p.day0), Deadline: b.Deadline.DaysSince(p.day0),
 		Ways: map[int]plan.Way{}, Moves: c.visit.Moves,
 	}
-	p.price(&j, b, f.Costs)
+	if err := p.price(&j, b, f.Costs); err != nil {
+		return j, err
+	}
 	for _, d := range b.Blackout {
 		j.Blackout = append(j.Blackout, d.DaysSince(p.day0))
 	}
@@ -256,9 +258,10 @@ func (p *planner) number(c *candidate) (plan.Job, error) {
 // whatever its deadline. A topcoat of its own earns what was left to pay for it,
 // which nobody tells us: taken as a fifth of the value (common practice, no
 // source); a spoilt one costs the way there, and it is due in its overcoat
-// window.
-func (p *planner) price(j *plan.Job, b job.Booking, c job.Costs) {
-	j.Value, j.Abort, j.LatePerDay, j.Return = int64(b.Value), int64(b.AbortCost), int64(b.LateCostPerDay), int64(c.ReturnCost)
+// window. Left for later, it is worth LaterShare of that, times the chance that
+// usual weather still holds its laying days before its deadline.
+func (p *planner) price(j *plan.Job, b job.Booking, c job.Costs) error {
+	j.Value, j.Abort, j.LatePerDay, j.Return = int64(b.Value), int64(b.AbortCost), int64(c.LatePerDay(b.Job)), int64(c.ReturnCost)
 	// Done later, it will most often need the return visit too: a topcoat on
 	// the same day is the exception.
 	later := j.Value - j.Return
@@ -270,9 +273,18 @@ func (p *planner) price(j *plan.Job, b job.Booking, c job.Costs) {
 		later = j.Value
 		j.Promised = b.SealedOn.AddDays(2).DaysSince(p.day0)
 	}
-	if j.Deadline >= horizon {
-		j.Later = int64(math.Floor(c.LaterShare * float64(max(later, 0))))
+	if j.Deadline < horizon {
+		return nil // left out now, it is lost
 	}
+	odds := 1.0
+	if b.LaidM2 == 0 { // a roof that has been begun is finished
+		var err error
+		if odds, err = p.seasonOdds(b); err != nil {
+			return err
+		}
+	}
+	j.Later = int64(math.Floor(c.LaterShare * odds * float64(max(later, 0))))
+	return nil
 }
 
 // overdue is a number of days that no deadline reaches.

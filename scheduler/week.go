@@ -50,7 +50,7 @@ func (p *planner) week(sol plan.Plan) plan.Week {
 	for _, l := range sol.Left {
 		c := byJob[l.Job]
 		p.unplace(c)
-		words := leftWords(l.Reason)
+		words := leftWords(l.Reason) + p.waits(c.booking)
 		week.Left = append(week.Left, plan.WeekLeft{Job: l.Job, Reason: words})
 		if from := was[l.Job]; !from.IsZero() && !from.Before(p.day0) {
 			week.Changes = append(week.Changes, plan.WeekChange{Job: l.Job, From: from, Reason: p.why(c, from)})

@@ -101,7 +101,7 @@ source: [{kind: open-meteo, key_file: k}, {kind: replay, weather: year.csv}]
 mail: {smtp: "smtp://mail.example:587", user: u, password_file: /run/pw}
 times: {call: "30 17 * * *"}
 work: {days: [sat, sun], from: 06:15, to: "14:00", off: [2027-12-25]}
-costs: {currency: NOK, later_share: 0.85, move: [[1, 99.5], [9, 1]], short_notice: 0, km: 0.6, pair_km: 7.5, return_cost: 12}
+costs: {currency: NOK, later_share: 0.85, move: [[1, 99.5], [9, 1]], short_notice: 0, km: 0.6, pair_km: 7.5, return_cost: 12, week_late: 350}
 bounds: {go: 0.8, go_rain_open: 0.05, no_go: 0.4, no_go_rain: 0.3, tell: 0.7}
 tell_ahead: 4
 notice: 2
@@ -117,7 +117,7 @@ ask_before_move: strict
 	if want := (job.Hours{Days: f.Work.Days, From: 6*60 + 15, To: 14 * 60, Off: []job.Date{{Year: 2027, Month: 12, Day: 25}}}); !reflect.DeepEqual(f.Work, want) || len(f.Work.Days) != 2 {
 		t.Errorf("work: %+v", f.Work)
 	}
-	if want := (job.Costs{Currency: "NOK", LaterShare: .85, Move: []job.MoveTier{{Days: 1, Cost: 9950}, {Days: 9, Cost: 100}}, Km: 60, PairKm: 7.5, ReturnCost: 1200}); !reflect.DeepEqual(f.Costs, want) {
+	if want := (job.Costs{Currency: "NOK", LaterShare: .85, Move: []job.MoveTier{{Days: 1, Cost: 9950}, {Days: 9, Cost: 100}}, Km: 60, PairKm: 7.5, ReturnCost: 1200, WeekLate: 35000}); !reflect.DeepEqual(f.Costs, want) {
 		t.Errorf("costs: %+v", f.Costs)
 	}
 	if want := (job.Bounds{Go: .8, GoRainOpen: .05, NoGo: .4, NoGoRain: .3, Tell: .7}); f.Bounds != want {

@@ -139,6 +139,7 @@ func (l *configLoader) costs(s *yamlSection, c *job.Costs) {
 	s.money("km", &c.Km)
 	s.number("pair_km", &c.PairKm, 0, 1000)
 	s.money("return_cost", &c.ReturnCost)
+	s.money("week_late", &c.WeekLate)
 	s.done()
 }
 

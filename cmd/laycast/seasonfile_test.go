@@ -11,13 +11,16 @@ import (
 // the week mail.
 func TestBookFullerThanTheSeason(t *testing.T) {
 	t.Parallel()
-	o := openOffice(t, "Europe/Dublin", "season: season.json\n")
+	o := openOffice(t, "Europe/Dublin", "season: season.json\ncosts: {currency: EUR, week_late: 350}\n")
 	free := &office{t: t, dir: t.TempDir(), config: "none.yaml"}
 	o.write("season.json", free.must("season", "--weather", inventedRecord(t), "--picture", filepath.Join(o.dir, "year.svg"), "--json"))
 	if !strings.HasPrefix(o.read(filepath.Join(o.dir, "year.svg")), "<svg ") {
 		t.Error("no picture was drawn")
 	}
-	type planned struct{ Season *seasonOut }
+	type planned struct {
+		Season *seasonOut
+		Left   []struct{ Reason string }
+	}
 	o.takeIn(bookOf(3, "2027-05-03"))
 	if got := decode[planned](t, o.must("plan", "--now", "2027-05-03T05:00:00Z", "--json")); got.Season != nil {
 		t.Errorf("three small roofs by December are too many: %+v", got.Season)
@@ -30,6 +33,9 @@ func TestBookFullerThanTheSeason(t *testing.T) {
 	got := decode[planned](t, o.must("plan", "--now", "2027-05-03T05:00:00Z", "--json"))
 	if got.Season == nil || got.Season.By.String() != "2027-05-21" || got.Season.Jobs != 30 || got.Season.Need <= got.Season.Have || got.Season.Have <= 0 {
 		t.Fatalf("thirty roofs in three weeks: %+v", got.Season)
+	}
+	if len(got.Left) == 0 || !strings.Contains(got.Left[0].Reason, "each week after Monday 17 May costs about 560.00 EUR") || !strings.Contains(got.Left[0].Reason, "laying days until Friday 21 May") {
+		t.Errorf("what waiting costs is not told: %+v", got.Left)
 	}
 	if text := o.must("plan", "--now", "2027-05-03T05:00:00Z"); !strings.Contains(text, "The book is fuller than the season: the 30 jobs due by Friday 21 May") {
 		t.Errorf("the plan does not say it:\n%s", text)

@@ -130,11 +130,8 @@ func (o Outlook) Fuller(needs []Need, h job.Hours, crews int, from job.Date) (wo
 	})
 	need, have, day := 0.0, 0.0, from
 	for i, n := range needs {
-		for ; !day.After(n.Deadline); day = day.AddDays(1) {
-			if h.Working(day) {
-				have += o.Share[day.Month-1] * Caught * float64(crews)
-			}
-		}
+		have += o.Left(h, day, n.Deadline) * float64(crews)
+		day = n.Deadline.AddDays(1)
 		need += o.days(n)
 		last := i+1 == len(needs) || needs[i+1].Deadline != n.Deadline
 		if last && need > have && (!ok || need-have > worst.Need-worst.Have) {
@@ -142,6 +139,46 @@ func (o Outlook) Fuller(needs []Need, h job.Hours, crews int, from job.Date) (wo
 		}
 	}
 	return worst, ok
+}
+
+// Left gives the laying days that usual weather leaves from `from` to `to`, for
+// one crew that is free on all of them.
+func (o Outlook) Left(h job.Hours, from, to job.Date) float64 {
+	sum := 0.0
+	o.each(h, from, to, func(p float64) { sum += p })
+	return sum
+}
+
+// Odds gives the chance that at least n laying days fall between two dates, for
+// one crew that is free on all of them. Days are taken as independent, which
+// they are not: a guess on the sure side.
+func (o Outlook) Odds(n int, h job.Hours, from, to job.Date) float64 {
+	if n < 1 {
+		return 1
+	}
+	had := make([]float64, n+1) // chance of so many laying days so far; the last: so many or more
+	had[0] = 1
+	o.each(h, from, to, func(p float64) {
+		had[n] += had[n-1] * p
+		for k := n - 1; k > 0; k-- {
+			had[k] = had[k]*(1-p) + had[k-1]*p
+		}
+		had[0] *= 1 - p
+	})
+	return had[n]
+}
+
+// farthest bounds how many days ahead a season is looked through: ten years, past
+// any deadline that is meant.
+const farthest = 3660
+
+// each gives the chance of a laying day on each working day.
+func (o Outlook) each(h job.Hours, from, to job.Date, do func(p float64)) {
+	for d, i := from, 0; !d.After(to) && i < farthest; d, i = d.AddDays(1), i+1 {
+		if h.Working(d) {
+			do(o.Share[d.Month-1] * Caught)
+		}
+	}
 }
 
 // days gives the crew-days that are left of a job.

@@ -116,3 +116,29 @@ func TestPictureIsSound(t *testing.T) {
 		t.Errorf("%d bars\n%s", bars, svg)
 	}
 }
+
+// By hand: 0.5 x 0.7 = 0.35 a working day. Of Monday and Tuesday at least one:
+// 1 - 0.65² = 0.5775; both: 0.35² = 0.1225; 0.7 days are left. The weekend
+// gives nothing.
+func TestOddsAndDaysLeft(t *testing.T) {
+	o := Outlook{}
+	for i := range o.Share {
+		o.Share[i] = 0.5
+	}
+	day := func(d int) job.Date { return job.Date{Year: 2027, Month: time.May, Day: d} }
+	h := job.DefaultFirm().Work
+	for n, want := range map[int]float64{0: 1, 1: 0.5775, 2: 0.1225, 3: 0} {
+		if got := o.Odds(n, h, day(3), day(4)); math.Abs(got-want) > 1e-9 {
+			t.Errorf("%d days: %g, want %g", n, got, want)
+		}
+	}
+	if got := o.Odds(1, h, day(1), day(2)); got != 0 {
+		t.Errorf("a weekend gives %g", got)
+	}
+	if got := o.Left(h, day(1), day(4)); math.Abs(got-0.7) > 1e-9 {
+		t.Errorf("%g days left", got)
+	}
+	if got := o.Left(h, day(4), day(3)); got != 0 {
+		t.Errorf("%g days left before they begin", got)
+	}
+}
