@@ -62,25 +62,27 @@ func (c *skillCmd) Run(ctx context.Context, s *session) error {
 		return usageError{err}
 	}
 	var trials []trial
-	for _, scale := range c.Scale {
+	for i, scale := range c.Scale {
 		t, err := c.trial(ctx, s, scale)
 		if err != nil {
 			return err
 		}
-		trials = append(trials, t)
-	}
-	if err := c.pictures(trials[0]); err != nil {
-		return err
-	}
-	switch {
-	case c.JSON:
-		return s.printJSON(skillJSONOf(trials))
-	case c.Markdown:
-		c.markdown(s, trials)
-	default:
-		for _, t := range trials {
+		if i == 0 {
+			if err := c.pictures(t); err != nil {
+				return err
+			}
+		}
+		switch { // a trial takes minutes: what is done is shown
+		case c.JSON:
+			trials = append(trials, t)
+		case c.Markdown:
+			c.markdown(s, t)
+		default:
 			c.text(s, t)
 		}
+	}
+	if c.JSON {
+		return s.printJSON(skillJSONOf(trials))
 	}
 	return nil
 }

@@ -111,15 +111,13 @@ func textRows(s *session, rows []verify.Row) {
 	}
 }
 
-// markdown prints the tables of a page of documentation.
-func (c *skillCmd) markdown(s *session, ts []trial) {
-	for _, t := range ts {
-		s.printf("## Errors × %g\n\n### All %d station-years together\n\n", t.scale, len(t.stations))
-		c.together(s, t)
-		s.printf("\n### Each station, 1 to %d days ahead\n\n", verify.Leads-1)
-		c.byStation(s, t)
-		s.printf("\n%s\n\n", gates(t))
-	}
+// markdown prints the tables of one scale of errors for a page of documentation.
+func (c *skillCmd) markdown(s *session, t trial) {
+	s.printf("## Errors × %g\n\n### All %d station-years together\n\n", t.scale, len(t.stations))
+	c.together(s, t)
+	s.printf("\n### Each station, 1 to %d days ahead\n\n", verify.Leads-1)
+	c.byStation(s, t)
+	s.printf("\n%s\n\n", gates(t))
 }
 
 func (c *skillCmd) together(s *session, t trial) {
