@@ -56,7 +56,7 @@ func one01(is bool) int64 {
 
 // Chances reads the chances in one state for days from `from` on and not after
 // `to` (zero: no bound): those of a firm's calls, and those of the reference
-// roof of a source in some cells.
+// roof of a source ("" = of all) in some cells.
 func (d *DB) Chances(ctx context.Context, firm, source string, cells []forecast.Cell, state ledger.ChanceState, from, to job.Date) ([]ledger.Chance, error) {
 	last := "9999-12-31"
 	if !to.IsZero() {
@@ -76,7 +76,7 @@ func (d *DB) Chances(ctx context.Context, firm, source string, cells []forecast.
 			marks[i] = "$" + strconv.Itoa(len(with))
 		}
 		cs, err := collect(ctx, d.reader, body[ledger.Chance], `SELECT body FROM chances
-			WHERE state = $1 AND date >= $2 AND date <= $3 AND firm = '' AND source = $4 AND cell IN (`+strings.Join(marks, ", ")+`)`, with...)
+			WHERE state = $1 AND date >= $2 AND date <= $3 AND firm = '' AND ($4 = '' OR source = $4) AND cell IN (`+strings.Join(marks, ", ")+`)`, with...)
 		if err != nil {
 			return nil, fmt.Errorf("read the chances of %s: %w", source, err)
 		}

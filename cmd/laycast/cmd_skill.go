@@ -19,7 +19,7 @@ import (
 )
 
 type skillCmd struct {
-	Weather []string  `sep:"none" help:"Weather record, hourly, in UTC; may be given more than once." placeholder:"FILE.csv" required:""`
+	Weather []string  `sep:"none" help:"Weather record, hourly, in UTC; may be given more than once. Without one it is about the firm's own chances." placeholder:"FILE.csv"`
 	Seed    uint64    `help:"Seed of the replayed forecasts' errors." default:"1"`
 	Members int       `help:"Members of the replayed forecasts, besides a control." default:"18"`
 	Spread  float64   `help:"Spread of the members: 1 as wide as the errors, 0.5 as narrow as raw ensembles are." default:"0.5"`
@@ -33,8 +33,8 @@ type skillCmd struct {
 
 // Help shows examples.
 func (skillCmd) Help() string {
-	return "How honest the chances are: whether what is given 80 % comes true eight times in ten. A recorded year is lived through as the daemon would, on made-up forecasts of it; the first half of the year is learned from, the second is scored. The roof is 20 m², stripped and laid anew by a pair, asked for every day.\n\n" +
-		"Examples:\n  laycast skill --weather dublin_2017.csv\n  laycast skill --weather dublin_2017.csv --scale 0.7 --scale 1.3 --json\n  laycast skill --weather quay.csv --lat 53.3 --lon -6.2 --zone Europe/Dublin --svg quay.svg\n\n" +
+	return "How honest the chances are: whether what is given 80 % comes true eight times in ten. Every call is scored, and a roof of 20 m² that is asked for every evening wherever the firm has jobs.\n\nWith --weather, no configuration is needed: a recorded year is lived through as the daemon would, on made-up forecasts of it; the first half of the year is learned from, the second is scored. The roof is 20 m², stripped and laid anew by a pair, asked for every day.\n\n" +
+		"Examples:\n  laycast skill\n  laycast skill --png chances.png\n  laycast skill --weather dublin_2017.csv\n  laycast skill --weather dublin_2017.csv --scale 0.7 --scale 1.3 --json\n  laycast skill --weather quay.csv --lat 53.3 --lon -6.2 --zone Europe/Dublin --svg quay.svg\n\n" +
 		"A forecast is no permission: the resin maker's data sheet, local codes and licensed practice govern."
 }
 
@@ -56,10 +56,13 @@ type stationSkill struct {
 	leads   []verify.Row // by lead; the last is leads 1 to 5 together
 }
 
-// Run verifies every record at every scale.
+// Run scores the firm's own chances, or verifies every record at every scale.
 func (c *skillCmd) Run(ctx context.Context, s *session) error {
 	if err := c.valid(); err != nil {
 		return usageError{err}
+	}
+	if len(c.Weather) == 0 {
+		return c.own(ctx, s)
 	}
 	var trials []trial
 	for i, scale := range c.Scale {
@@ -106,7 +109,6 @@ func (c *skillCmd) valid() error {
 type livedYear struct {
 	gs    []verify.Given
 	since job.Date // days after it are scored
-	recal skill.Recal
 }
 
 // trial lives through every record, a few at a time.
@@ -152,7 +154,7 @@ func (c *skillCmd) rows(ys []livedYear) (rows []verify.Row) {
 func (c *skillCmd) row(ys []livedYear, keep func(verify.Given) bool, rain bool) verify.Row {
 	var parts []verify.Part
 	for _, y := range ys {
-		parts = append(parts, verify.PartOf(y.gs, y.recal, y.since, keep, rain))
+		parts = append(parts, verify.PartOf(y.gs, y.since, keep, rain))
 	}
 	return verify.RowOf(parts, c.Seed)
 }
@@ -183,7 +185,7 @@ func (c *skillCmd) record(ctx context.Context, path string, scale float64, say *
 		if err != nil {
 			return st.id, nil, fmt.Errorf("weather record %s: %w", path, err)
 		}
-		y.recal = verify.Learn(y.gs, y.since)
+		y.gs = verify.Recalibrate(y.gs, verify.Learn(y.gs, y.since))
 		out = append(out, y)
 	}
 	return st.id, out, nil

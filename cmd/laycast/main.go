@@ -61,7 +61,7 @@ type grammar struct {
 	Load     loadCmd     `cmd:"" help:"The load list of a job: what goes on the van, and how the mat's strips lie."`
 	Mix      mixCmd      `cmd:"" help:"The mix card: dose, batch and working time by the deck's temperature."`
 	Season   seasonCmd   `cmd:"" help:"Laying days by month, from a record of weather."`
-	Skill    skillCmd    `cmd:"" help:"How honest the chances are, on a recorded year."`
+	Skill    skillCmd    `cmd:"" help:"How honest the chances are: those given so far, or on a recorded year."`
 	Profile  profileCmd  `cmd:"" help:"The laying limits in force."`
 	Settings configCmd   `cmd:"" name:"config" help:"The configuration in force."`
 	Doctor   doctorCmd   `cmd:"" help:"Try out configuration, database, clock, disk, source, mail and links."`

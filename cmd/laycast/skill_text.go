@@ -74,8 +74,7 @@ func rowsJSON(rows []verify.Row) (out []skillRowJSON) {
 func rowJSON(lead string, r verify.Row) skillRowJSON {
 	j := skillRowJSON{Lead: lead, Days: r.N, Frequency: number(r.Freq), Climate: number(r.Climate), AirDressed: number(r.AirDressed), AirRaw: number(r.AirRaw), Ways: map[string]skillWayJSON{}}
 	for w, s := range r.Ways {
-		j.Ways[wayNames[w]] = skillWayJSON{number(s.Score), number(s.Reliability), number(s.Resolution), number(s.Uncertainty),
-			number(s.Skill), number(s.Slope), number(s.Error), number(s.BandHigh)}
+		j.Ways[wayNames[w]] = wayJSON(s)
 	}
 	return j
 }

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"math"
+	"slices"
 
 	"laycast/forecast/skill"
 	"laycast/job"
@@ -46,6 +47,15 @@ func Learn(gs []Given, until job.Date) skill.Recal {
 	return skill.Fit(sealed, rain)
 }
 
+// Recalibrate gives the chances as they would have been told.
+func Recalibrate(gs []Given, r skill.Recal) []Given {
+	out := slices.Clone(gs)
+	for i := range out {
+		out[i].Told = r.Apply(out[i].Lead, out[i].Dressed)
+	}
+	return out
+}
+
 func count(is bool) float64 {
 	if is {
 		return 1
@@ -74,10 +84,13 @@ type Row struct {
 	AirDressed, AirRaw float64 // mean fair CRPS of the air temperature at noon, K
 }
 
+// mostLead is the last lead that has a climate of its own.
+const mostLead = 15
+
 // Part is what one year adds to a row.
 type Part struct {
 	given  [Ways][]skill.Scored
-	months [13][Leads][]skill.Scored // what happened, by month and lead
+	months [13][mostLead + 1][]skill.Scored // what happened, by month and lead
 	air    [2]mean
 	rain   bool
 }
@@ -85,22 +98,22 @@ type Part struct {
 // PartOf takes the days after `since` that keep picks: whether the roof was
 // sealed, or with rain whether it rained in. The single run says nothing of
 // rain.
-func PartOf(gs []Given, r skill.Recal, since job.Date, keep func(Given) bool, rain bool) Part {
+func PartOf(gs []Given, since job.Date, keep func(Given) bool, rain bool) Part {
 	p := Part{rain: rain}
 	for _, g := range gs {
 		if !g.Date.After(since) || !keep(g) {
 			continue
 		}
-		honest, happened := r.Apply(g.Lead, g.Dressed), g.Sealed
-		given := [Ways]float64{honest.Sealed, g.Dressed.Sealed, g.Raw.Sealed, count(g.Said)}
+		happened := g.Sealed
+		given := [Ways]float64{g.Told.Sealed, g.Dressed.Sealed, g.Raw.Sealed, count(g.Said)}
 		if rain {
 			happened = g.Rained
-			given = [Ways]float64{honest.RainOpen, g.Dressed.RainOpen, g.Raw.RainOpen}
+			given = [Ways]float64{g.Told.RainOpen, g.Dressed.RainOpen, g.Raw.RainOpen}
 		}
 		for w, c := range given {
 			p.given[w] = append(p.given[w], skill.Scored{Chance: c, Happened: happened})
 		}
-		of := &p.months[g.Date.Month][g.Lead]
+		of := &p.months[g.Date.Month][min(max(g.Lead, 0), mostLead)]
 		*of = append(*of, skill.Scored{Happened: happened})
 		p.air[0].add(g.AirDressed)
 		p.air[1].add(g.AirRaw)

@@ -57,6 +57,7 @@ type Given struct {
 	Lead  int // days ahead
 	Start time.Time
 
+	Told    skill.Chances // the dressed, recalibrated: see Recalibrate
 	Dressed skill.Chances // by the dressed members
 	Raw     skill.Chances // by the members as they came
 	Said    bool          // the single run, taken at its word: sealed
@@ -173,7 +174,8 @@ func (y *year) give(l look, d job.Date, lead int) {
 	}
 	said, _, _, _ := l.one.Outturn(c, d, best.At)
 	g := Given{
-		Date: d, Lead: lead, Start: best.At, Dressed: chances(best), Raw: chances(raw), Said: said, Sealed: sealed, Rained: rained,
+		Date: d, Lead: lead, Start: best.At, Told: chances(best), Dressed: chances(best), Raw: chances(raw),
+		Said: said, Sealed: sealed, Rained: rained,
 	}
 	g.AirDressed, g.AirRaw = y.air(l, d)
 	y.given = append(y.given, g)

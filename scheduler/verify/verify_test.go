@@ -149,7 +149,7 @@ func TestDressedBeatsRawOnAnInventedSpring(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	row := RowOf([]Part{PartOf(gs, Learn(gs, until), until, func(g Given) bool { return g.Lead > 0 }, false)}, 1)
+	row := RowOf([]Part{PartOf(Recalibrate(gs, Learn(gs, until)), until, func(g Given) bool { return g.Lead > 0 }, false)}, 1)
 	h, d, m, one := row.Ways[Recalibrated], row.Ways[Dressed], row.Ways[Raw], row.Ways[Single]
 	t.Logf("%d chances, sealed %.2f; Brier %.3f recalibrated, %.3f dressed, %.3f raw, %.3f single; slope %.2f, %.2f, %.2f; air %.2f, %.2f K",
 		row.N, row.Freq, h.Score, d.Score, m.Score, one.Score, h.Slope, d.Slope, m.Slope, row.AirDressed, row.AirRaw)
@@ -164,7 +164,7 @@ func TestDressedBeatsRawOnAnInventedSpring(t *testing.T) {
 func TestRowByHand(t *testing.T) {
 	c := func(p float64) skill.Chances { return skill.Chances{Sealed: p, Full: p / 2, RainOpen: (1 - p) / 2} }
 	g := func(m time.Month, day, lead int, dressed, raw float64, said, sealed bool) Given {
-		return Given{Date: date(m, day), Lead: lead, Dressed: c(dressed), Raw: c(raw), Said: said, Sealed: sealed, Rained: !sealed, AirDressed: 1, AirRaw: math.NaN()}
+		return Given{Date: date(m, day), Lead: lead, Told: c(dressed), Dressed: c(dressed), Raw: c(raw), Said: said, Sealed: sealed, Rained: !sealed, AirDressed: 1, AirRaw: math.NaN()}
 	}
 	gs := []Given{
 		g(time.June, 30, 1, 0.5, 0.5, true, true), // not after since
@@ -173,7 +173,7 @@ func TestRowByHand(t *testing.T) {
 		g(time.August, 1, 1, 0.2, 0, false, false),
 		g(time.August, 1, 2, 0.9, 0, false, true), // not kept
 	}
-	p := PartOf(gs, skill.Recal{}, date(time.June, 30), func(g Given) bool { return g.Lead == 1 }, false)
+	p := PartOf(gs, date(time.June, 30), func(g Given) bool { return g.Lead == 1 }, false)
 	row := RowOf([]Part{p}, 3)
 	is := func(what string, got, want float64) {
 		t.Helper()
@@ -192,7 +192,7 @@ func TestRowByHand(t *testing.T) {
 	if row.AirRaw == row.AirRaw {
 		t.Errorf("CRPS of unknown air is %g", row.AirRaw)
 	}
-	rain := RowOf([]Part{PartOf(gs, skill.Recal{}, date(time.June, 30), func(g Given) bool { return g.Lead == 1 }, true)}, 0)
+	rain := RowOf([]Part{PartOf(gs, date(time.June, 30), func(g Given) bool { return g.Lead == 1 }, true)}, 0)
 	is("rain, Brier", rain.Ways[Dressed].Score, (0.01+0.64+0.36)/3)
 	if x := rain.Ways[Single]; len(x.Forecasts) != 0 || x.Score == x.Score {
 		t.Errorf("the single run says of rain %+v", x)
