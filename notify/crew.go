@@ -8,6 +8,8 @@ import (
 
 	"laycast/job"
 	"laycast/rules"
+	"laycast/rules/load"
+	"laycast/rules/mix"
 	"laycast/scheduler/call"
 )
 
@@ -32,14 +34,10 @@ type CallLetter struct {
 
 	Invitation *Invitation // for a customer's own calendar, where one was asked for
 
-	Load []string  // what goes on the van, one line each
-	Mix  []MixLine // what to mix in which hour
-}
-
-// MixLine is one line of a mix card.
-type MixLine struct {
-	From, To time.Time // the hours it holds for
-	Text     string
+	Load  []load.Item // what the roof takes
+	Kit   []load.Item // tools and gear
+	Notes []string    // what the load list does not know
+	Mix   []mix.Line  // of the hours in which something is mixed
 }
 
 // letterFacts are what several letters need of one call, worked out once.

@@ -14,7 +14,7 @@ import (
 func (c *Composer) goLetter(l CallLetter, f letterFacts, headline string) letter {
 	out := letter{Tone: goTone, Headline: headline, Lede: []string{f.lede(l, true)}}
 	out.add(
-		c.times(l, f), picture(l), day(l.Call.Stages, f.wall), c.outlook(l, f), site(l.Job), van(l, f), before(l, f),
+		c.times(l, f), picture(l), day(l.Call.Stages, f.wall), c.outlook(l, f), site(l.Job), van(l, f), gear(l), before(l, f),
 		mixCard(l, f), giveUp(l, f), c.contact(l), cautions(),
 	)
 	return out
@@ -155,16 +155,6 @@ func site(j job.Booking) block {
 	return b
 }
 
-// van is what to load.
-func van(l CallLetter, f letterFacts) block {
-	cover := "all fresh work"
-	if f.opens {
-		cover = "the whole open roof"
-	}
-	return block{Title: "On the van", Items: append(
-		[]string{"Cover sheets, enough for " + cover + ", with weights or battens."}, cleanAll(l.Load)...)}
-}
-
 // before says what must be done before the work begins.
 func before(l CallLetter, f letterFacts) block {
 	begin, first := "start", "before the first mix"
@@ -180,18 +170,6 @@ func before(l CallLetter, f letterFacts) block {
 	}}
 	if !f.coat && (l.Job.Roof.Deck == job.OldBoard || l.Job.Roof.Deck == job.Concrete) {
 		b.Items = append(b.Items, "The deck is old: laminate only on a meter reading that the data sheet allows.")
-	}
-	return b
-}
-
-// mixCard says what to mix in the hours of work.
-func mixCard(l CallLetter, f letterFacts) block {
-	b := block{Title: "Mix card"}
-	for _, m := range l.Mix {
-		b.Spans = append(b.Spans, span{f.wall.span(m.From, m.To), clean(m.Text), ""})
-	}
-	if !b.empty() {
-		b.Text = []string{"Go by the deck you measure, not by the forecast; the maker's data sheet governs the dose."}
 	}
 	return b
 }

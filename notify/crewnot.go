@@ -74,7 +74,7 @@ func (c *Composer) holdLetter(l CallLetter, f letterFacts) letter {
 		"Be ready for " + f.wall.at(f.start) + " on site, but do not set off before you have heard.",
 		"No word is no go: without a go by mail, ring the office before you open anything.",
 	}}
-	out.add(next, site(l.Job), van(l, f), c.contact(l))
+	out.add(next, site(l.Job), van(l, f), gear(l), c.contact(l))
 	return out
 }
 

@@ -7,6 +7,8 @@ import (
 	"laycast/job"
 	"laycast/notify"
 	"laycast/rules"
+	"laycast/rules/load"
+	"laycast/rules/mix"
 	"laycast/scheduler/call"
 )
 
@@ -83,6 +85,21 @@ func goCall(t *testing.T) call.Call {
 		},
 		Source: "open-meteo", Fetched: at(t, "2027-04-14T20:15:00Z"),
 	}
+}
+
+func vanOf() []load.Item {
+	return []load.Item{{Item: "board", Qty: 18, Unit: "pieces", Note: "2.4 by 0.6 m"}, {Item: "resin", Qty: 60, Unit: "kg", Note: "55.2 kg needed"}}
+}
+
+// mixOf is a mix card of four hours, the first two alike.
+func mixOf(t *testing.T) []mix.Line {
+	at := func(h string) time.Time { return at(t, "2027-04-15T"+h+":00:00Z") }
+	line := mix.Line{At: at("15"), Stage: rules.Laminate, DeckC: 14, DosePct: 2.5, GelMin: 24, WorkMin: 15, Resin: mix.Portion{AreaM2: 1, Kg: 1.1, Ml: 24}, Warnings: []string{"try a cup first"}}
+	again := line
+	again.At = at("16")
+	top := mix.Line{At: at("18"), Stage: rules.Topcoat, DeckC: 15, DosePct: 2, WorkMin: 18, Topcoat: mix.Portion{AreaM2: 3, Kg: 1.5, Ml: 26}, Warnings: []string{"try a cup first"}}
+	hot := mix.Line{At: at("19"), Stage: rules.Topcoat, DeckC: 50, Warnings: []string{"the deck is hotter than the table of doses reaches (40 °C): do not mix"}}
+	return []mix.Line{line, again, top, hot}
 }
 
 // coatLetter is about a roof that was laid before and gets its topcoat.
@@ -189,8 +206,8 @@ func samples(t *testing.T) map[string]func(*notify.Composer) (notify.Message, er
 	}
 	full := letterOf(t, goK)
 	full.Page = "https://lay.saltbox.example/c/abcdefghijklmnopqrstuvwxyz"
-	full.Load = []string{"board: 18 pieces (2.4 by 0.6 m)", "resin: 60 kg (3 drums)"}
-	full.Mix = []notify.MixLine{{From: at(t, "2027-04-15T15:00:00Z"), To: at(t, "2027-04-15T17:00:00Z"), Text: "deck 14 °C: 2.5 %, down within 18 min"}}
+	full.Load, full.Kit, full.Mix = vanOf(), []load.Item{{Item: "laminating roller", Qty: 3}, {Item: "goggles", Qty: 2}}, mixOf(t)
+	full.Notes = []string{"Reckoned, not measured: upstands come on top."}
 	planB := letterOf(t, noK)
 	planB.PlanB = []string{"survey at 3 Wharf Lane", "snag list at 9 Mill Brook"}
 	return mails{

@@ -108,7 +108,7 @@ func TestCrewGoTellsAllInOrder(t *testing.T) {
 	l := letterOf(t, goCall(t))
 	l.Call.Stages = append(l.Call.Stages, rules.Span{Stage: rules.Topcoat, From: at(t, "2027-04-15T18:40:00Z"), To: at(t, "2027-04-15T19:50:00Z")})
 	l.Call.CoatBy = at(t, "2027-04-15T19:05:00Z")
-	l.Load, l.Mix = []string{"board: 18 pieces"}, []notify.MixLine{{From: at(t, "2027-04-15T15:00:00Z"), To: at(t, "2027-04-15T16:00:00Z"), Text: "deck 14 °C: 2.5 %"}}
+	l.Load, l.Mix = vanOf(), mixOf(t)
 	l.Page = "https://lay.saltbox.example/p/abcdefghijklmnopqrstuvwxyz"
 	p, err := hoursOf(t).Picture()
 	if err != nil {
@@ -127,8 +127,9 @@ func TestCrewGoTellsAllInOrder(t *testing.T) {
 	for _, want := range []string{
 		"Go tomorrow", "Be on site at 07:30.", "Point of no return: 11:00", "First mix: 12:30", "Sealed by: 14:40", "Topcoat: 15:40, begun by 16:05",
 		"after 14:40 on Saturday abrade", "Dew: closed 06:00 to 09:00", "08:00 to 10:24 strip: wind 6.2 of 10 m/s", "likely, 78 %", "12 Gannet Row",
-		"gate on the lane", "Room below", "902 555 0142", "Cover sheets", "Board: 18 pieces.", "Look at the sky", "before the first mix and before the topcoat",
-		"Mix card", "12:00 to 13:00 deck 14 °C: 2.5 %", "Not opened by 11:00", "cover up at once", "Whom to ring", "902 555 0100", "/p/abcdef",
+		"gate on the lane", "Room below", "902 555 0142", "Cover sheets", "board: 18 pieces, 2.4 by 0.6 m", "Look at the sky", "before the first mix and before the topcoat",
+		"Mix card", "12:00 to 14:00 resin: deck 14 °C, 2.5 %: 1.1 kg + 24 ml for 1 m², down within 15 min",
+		"15:00 to 16:00 topcoat: deck 15 °C, 2 %: 1.5 kg + 26 ml", "16:00 to 17:00 topcoat: deck 50 °C, no dose", "do not mix.", "Not opened by 11:00", "cover up at once", "Whom to ring", "902 555 0100", "/p/abcdef",
 		"A forecast is no permission: the lead hand decides on site.", "data sheet, local codes and licensed practice govern", "31 °C",
 	} {
 		i := strings.Index(told[at:], want)

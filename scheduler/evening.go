@@ -281,6 +281,9 @@ func (w *work) tellCrew(c call.Call, before *call.Call, in call.Input, bay rules
 	if !c.Blind {
 		l.Picture = w.picture(in, crew.Size)
 	}
+	if c.Outcome != call.NoGo {
+		w.provide(&l, in, bay)
+	}
 	l.Page = w.url(access.Crew, crew.ID, access.Page)
 	var m notify.Message
 	var err error

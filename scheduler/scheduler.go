@@ -16,6 +16,7 @@ import (
 	"laycast/job"
 	"laycast/notify"
 	"laycast/rules"
+	"laycast/rules/load"
 	"laycast/scheduler/ledger"
 	"laycast/scheduler/season"
 	"laycast/scheduler/task"
@@ -104,6 +105,7 @@ type Config struct {
 	Owner     Owner           // how the owner answers in a rehearsal
 	Profiles  rules.Profiles  // the firm's own laying limits, beside the built-in ones
 	Season    *season.Outlook // laying days by month at the firm's place; nil: no record is at hand
+	Materials load.Materials  // what load lists and mix cards are reckoned from; without a name, mails have neither
 	Log       zerolog.Logger
 }
 

@@ -110,6 +110,10 @@ func (h *house) scheduler(clock scheduler.Clock, stamp bool, p post, log zerolog
 	if err != nil {
 		return nil, err
 	}
+	materials, err := h.materials()
+	if err != nil {
+		return nil, err
+	}
 	for _, n := range sources {
 		if n.Free {
 			log.Warn().Str("source", n.Name).Msg(freeWarning)
@@ -117,7 +121,7 @@ func (h *house) scheduler(clock scheduler.Clock, stamp bool, p post, log zerolog
 	}
 	return scheduler.New(scheduler.Config{
 		Store: h.db, Sources: sources, Transport: p.transport, Redo: p.redo,
-		Clock: clock, From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, LinkKey: key, Profiles: profiles, Season: outlook, Log: log,
+		Clock: clock, From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, LinkKey: key, Profiles: profiles, Materials: materials, Season: outlook, Log: log,
 	}), nil
 }
 

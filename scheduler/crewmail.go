@@ -1,9 +1,12 @@
 package scheduler
 
 import (
+	"slices"
 	"time"
 
 	"laycast/notify"
+	"laycast/rules"
+	"laycast/rules/load"
 	"laycast/scheduler/call"
 )
 
@@ -30,4 +33,32 @@ func (w *work) picture(in call.Input, hands int) *notify.Picture {
 		return nil
 	}
 	return p
+}
+
+// provide puts load list and mix card into a letter about a go or a hold.
+func (w *work) provide(l *notify.CallLetter, in call.Input, bay rules.Bay) {
+	m := w.s.Materials
+	c, err := w.s.caseOf(w.book.Firm, in.Job, l.Crew.Size, w.zone)
+	if m.Name == "" || bay.AreaM2 <= 0 || err != nil {
+		return
+	}
+	list := m.Bay(in.Job, bay, c.Profile, l.Crew.Size)
+	for _, x := range list.Items {
+		if slices.ContainsFunc(m.Kit, func(k load.Kit) bool { return k.Item == x.Item }) {
+			l.Kit = append(l.Kit, x)
+		} else {
+			l.Load = append(l.Load, x)
+		}
+	}
+	l.Notes = list.Notes
+	stages := in.Day.Stages
+	if l.Call.Outcome != call.Go || len(stages) == 0 {
+		return
+	}
+	hours := w.s.grounds.get(in.Issue, in.Job.Job, c.Profile).HourTable(stages[0].From.Truncate(time.Hour), stages[len(stages)-1].To)
+	for _, x := range m.Recipe().Card(c.Profile, l.Crew.Size, hours, stages) {
+		if x.Stage != "" {
+			l.Mix = append(l.Mix, x)
+		}
+	}
 }
