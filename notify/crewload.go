@@ -24,12 +24,19 @@ func van(l CallLetter, f letterFacts) block {
 		if n := clean(x.Note); n != "" {
 			s += ", " + n
 		}
-		b.addFact(clean(x.Item), s)
+		b.addFact(capital(clean(x.Item)), s)
 	}
 	return b
 }
 
-func quantity(x load.Item) string { return num(x.Qty) + nbsp + clean(x.Unit) }
+// quantity gives "12 pieces", "1 roll".
+func quantity(x load.Item) string {
+	unit := clean(x.Unit)
+	if x.Qty == 1 {
+		unit = strings.TrimSuffix(unit, "s")
+	}
+	return num(x.Qty) + nbsp + unit
+}
 
 // gear names the tools on one line, and what the list does not know.
 func gear(l CallLetter) block {

@@ -88,7 +88,7 @@ func goCall(t *testing.T) call.Call {
 }
 
 func vanOf() []load.Item {
-	return []load.Item{{Item: "board", Qty: 18, Unit: "pieces", Note: "2.4 by 0.6 m"}, {Item: "resin", Qty: 60, Unit: "kg", Note: "55.2 kg needed"}}
+	return []load.Item{{Item: "board", Qty: 18, Unit: "pieces", Note: "2.4 by 0.6 m"}, {Item: "mat", Qty: 1, Unit: "rolls"}, {Item: "resin", Qty: 60, Unit: "kg", Note: "55.2 kg needed"}}
 }
 
 // mixOf is a mix card of four hours, the first two alike.

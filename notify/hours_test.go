@@ -127,7 +127,7 @@ func TestCrewGoTellsAllInOrder(t *testing.T) {
 	for _, want := range []string{
 		"Go tomorrow", "Be on site at 07:30.", "Point of no return: 11:00", "First mix: 12:30", "Sealed by: 14:40", "Topcoat: 15:40, begun by 16:05",
 		"after 14:40 on Saturday abrade", "Dew: closed 06:00 to 09:00", "08:00 to 10:24 strip: wind 6.2 of 10 m/s", "likely, 78 %", "12 Gannet Row",
-		"gate on the lane", "Room below", "902 555 0142", "Cover sheets", "board: 18 pieces, 2.4 by 0.6 m", "Look at the sky", "before the first mix and before the topcoat",
+		"gate on the lane", "Room below", "902 555 0142", "Cover sheets", "Board: 18 pieces, 2.4 by 0.6 m", "Look at the sky", "before the first mix and before the topcoat",
 		"Mix card", "12:00 to 14:00 resin: deck 14 °C, 2.5 %: 1.1 kg + 24 ml for 1 m², down within 15 min",
 		"15:00 to 16:00 topcoat: deck 15 °C, 2 %: 1.5 kg + 26 ml", "16:00 to 17:00 topcoat: deck 50 °C, no dose", "do not mix.", "Not opened by 11:00", "cover up at once", "Whom to ring", "902 555 0100", "/p/abcdef",
 		"A forecast is no permission: the lead hand decides on site.", "data sheet, local codes and licensed practice govern", "31 °C",

@@ -47,12 +47,20 @@ func sentence(s string) string {
 	if s == "" {
 		return ""
 	}
-	r, n := utf8.DecodeRuneInString(s)
-	s = string(unicode.ToUpper(r)) + s[n:]
+	s = capital(s)
 	if !strings.ContainsAny(s[len(s)-1:], ".!?:") {
 		s += "."
 	}
 	return s
+}
+
+// capital gives s a capital.
+func capital(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
 }
 
 // wrap breaks s into lines of at most columns characters; the first is led by
