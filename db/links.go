@@ -42,6 +42,23 @@ func (d *DB) LinkByHash(ctx context.Context, hash string) (access.Link, error) {
 	return l, nil
 }
 
+// FeedByHash is LinkByHash, and gives the revision of the firm's book too.
+func (d *DB) FeedByHash(ctx context.Context, hash string) (access.Link, int64, error) {
+	var revision int64
+	scan := func(s scanner) (l access.Link, err error) {
+		err = s.Scan(&l.Firm, &l.Audience, &l.ID, &l.Purpose, &l.Generation, &l.Hash, into(&l.Created), &revision)
+		return l, err
+	}
+	l, ok, err := one(ctx, d.reader, scan, `SELECT `+linkColumns+`, revision FROM links JOIN firms ON uid = firm WHERE hash = $1`, text(hash))
+	if err == nil && !ok {
+		err = ErrNotFound
+	}
+	if err != nil {
+		return access.Link{}, 0, fmt.Errorf("look up a calendar's link: %w", err)
+	}
+	return l, revision, nil
+}
+
 // Links reads every link of a firm, of its present generation, by audience, id
 // and purpose.
 func (d *DB) Links(ctx context.Context, uid string) ([]access.Link, error) {

@@ -13,20 +13,6 @@ func (d *DB) Firm(ctx context.Context, uid string) (job.Firm, error) {
 	return r.firm, err
 }
 
-// Revision reads the revision of a firm's book, ErrNotFound when there is no
-// such firm.
-func (d *DB) Revision(ctx context.Context, uid string) (int64, error) {
-	n, ok, err := one(ctx, d.reader, func(s scanner) (n int64, err error) { return n, s.Scan(&n) },
-		`SELECT revision FROM firms WHERE uid = $1`, text(uid))
-	if err == nil && !ok {
-		err = ErrNotFound
-	}
-	if err != nil {
-		return 0, fmt.Errorf("read the revision of firm %q: %w", uid, err)
-	}
-	return n, nil
-}
-
 // Crew reads one crew, ErrNotFound when the firm has none of that id.
 func (d *DB) Crew(ctx context.Context, uid, id string) (job.Crew, error) {
 	c, ok, err := one(ctx, d.reader, body[job.Crew], `SELECT body FROM crews WHERE firm = $1 AND id = $2`, text(uid), text(id))

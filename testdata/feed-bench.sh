@@ -15,6 +15,7 @@ for t in wrk nginx curl; do
   command -v $t >/dev/null || { echo "feed-bench: NOT RUN: $t is not installed"; exit 0; }
 done
 dir=$(mktemp -d)
+chmod 711 "$dir" # nginx may read as another user
 trap '[ -z "${ours:-}" ] || kill "$ours" 2>/dev/null; [ ! -s "$dir/nginx.pid" ] || kill "$(cat "$dir/nginx.pid")" 2>/dev/null; rm -rf "$dir"' EXIT
 CGO_ENABLED=0 go build -trimpath -o "$dir/laycast" ./cmd/laycast
 port=$((20000 + RANDOM % 20000))

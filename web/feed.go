@@ -23,11 +23,15 @@ func (s *site) feed(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		token = ""
 	}
-	l, ok := s.open(w, r, token, access.Feed)
+	var revision int64
+	l, ok := s.openBy(w, r, token, access.Feed, func(ctx context.Context, hash string) (l access.Link, ok bool, err error) {
+		l, revision, ok, err = s.Feeds.FindFeed(ctx, hash)
+		return l, ok, err
+	})
 	if !ok {
 		return
 	}
-	f, err := s.keptFeed(r.Context(), l)
+	f, err := s.keptFeed(r.Context(), l, revision)
 	if err != nil {
 		s.unavailable(w, "calendar", err)
 		return

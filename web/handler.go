@@ -34,9 +34,9 @@ type Feeds interface {
 	// CrewName gives the name of a crew, its id where the crew is gone.
 	CrewName(ctx context.Context, uid, id string) (string, error)
 	PublishedFor(ctx context.Context, uid, reader, person string) ([]ledger.Published, error)
-	// Revision gives a number that moves whenever anything does that a calendar
-	// is made from.
-	Revision(ctx context.Context, uid string) (int64, error)
+	// FindFeed is FindLink, and gives the revision of the firm's book too: a
+	// number that moves whenever anything does that a calendar is made from.
+	FindFeed(ctx context.Context, hash string) (l access.Link, revision int64, ok bool, err error)
 }
 
 // Books reads a firm's book, with the calls for days from callsFrom on.

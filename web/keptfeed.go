@@ -46,12 +46,9 @@ func (k *keptFeeds) put(hash string, f rendered) {
 	k.by[hash] = f
 }
 
-// keptFeed gives a link's calendar, rendering it only where the book moved.
-func (s *site) keptFeed(ctx context.Context, l access.Link) (rendered, error) {
-	revision, err := s.Feeds.Revision(ctx, l.Firm)
-	if err != nil {
-		return rendered{}, err
-	}
+// keptFeed gives a link's calendar, rendering it only where the book moved on
+// from the revision at hand.
+func (s *site) keptFeed(ctx context.Context, l access.Link, revision int64) (rendered, error) {
 	if f, ok := s.kept.get(l.Hash, revision); ok {
 		return f, nil
 	}

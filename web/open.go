@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"net"
 	"net/http"
 	"net/netip"
@@ -13,11 +14,17 @@ import (
 // open finds the link of a token, before anything else of the request is
 // weighed. Where it gives false the request is answered: all failures alike.
 func (s *site) open(w http.ResponseWriter, r *http.Request, token string, p access.Purpose) (access.Link, bool) {
+	return s.openBy(w, r, token, p, s.Links.FindLink)
+}
+
+// openBy is open with a look-up of its own.
+func (s *site) openBy(w http.ResponseWriter, r *http.Request, token string, p access.Purpose,
+	find func(context.Context, string) (access.Link, bool, error)) (access.Link, bool) {
 	if token == "" || access.FromPath(token) != token {
 		s.miss(w, r)
 		return access.Link{}, false
 	}
-	l, ok, err := s.Links.FindLink(r.Context(), access.HashOf(token))
+	l, ok, err := find(r.Context(), access.HashOf(token))
 	if err != nil {
 		s.unavailable(w, "link", err)
 		return access.Link{}, false

@@ -119,10 +119,9 @@ func (h *house) SpendLink(_ context.Context, _, hash string, next access.Link) (
 	return false, h.spendErr
 }
 
-func (h *house) Revision(context.Context, string) (int64, error) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	return h.book.Revision, h.broken
+func (h *house) FindFeed(ctx context.Context, hash string) (access.Link, int64, bool, error) {
+	l, ok, err := h.FindLink(ctx, hash)
+	return l, h.book.Revision, ok, err
 }
 
 func (h *house) Firm(context.Context, string) (job.Firm, error) { return h.book.Firm, h.broken }

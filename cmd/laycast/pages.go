@@ -29,6 +29,15 @@ func (r readers) FindLink(ctx context.Context, hash string) (access.Link, bool, 
 	return l, err == nil, err
 }
 
+// FindFeed gives the link too, with the revision of its firm's book.
+func (r readers) FindFeed(ctx context.Context, hash string) (access.Link, int64, bool, error) {
+	l, revision, err := r.FeedByHash(ctx, hash)
+	if errors.Is(err, db.ErrNotFound) {
+		return access.Link{}, 0, false, nil
+	}
+	return l, revision, err == nil, err
+}
+
 // SpendLink ends the link with this hash; next takes its place.
 func (r readers) SpendLink(ctx context.Context, uid, hash string, next access.Link) (bool, error) {
 	err := r.RevokeLink(ctx, uid, hash, next)

@@ -34,6 +34,9 @@ func published(id, reader, person string, sequence int, over job.Date) ledger.Pu
 
 func mustLink(t *testing.T, d *db.DB, l access.Link) {
 	t.Helper()
+	if f, revision, err := d.FeedByHash(t.Context(), l.Hash); err != nil || !reflect.DeepEqual(f, l) || revision < 1 {
+		t.Fatalf("the feed's link is %+v at revision %d, %v", f, revision, err)
+	}
 	got, err := d.LinkByHash(t.Context(), l.Hash)
 	if err != nil || !reflect.DeepEqual(got, l) {
 		t.Fatalf("link %+v, %v; want %+v", got, err, l)
