@@ -148,7 +148,8 @@ source:
   kind: open-meteo
   # Without the next two the free hosts are asked, whose terms allow no
   # commercial use: to try laycast out. For work take a contract with the
-  # source, or run a server of your own.
+  # source, run a server of your own, or use kind: met-norway or us-nws
+  # (docs/sources.md).
   # forecast_url: https://...
   # ensemble_url: https://...
   # key_file: source.key             # a file with the key and nothing else, or LAYCAST_SOURCE_KEY

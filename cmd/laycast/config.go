@@ -45,6 +45,8 @@ type SourceConfig struct {
 	Name        string // by which its forecasts are kept and told of; the kind unless set
 	ForecastURL string // open-meteo only; "" = the source's own address
 	EnsembleURL string // open-meteo only
+	Model       string // open-meteo only: the ensemble's model, "" = the usual one
+	IPv4        bool   // for a network whose IPv6 route is broken
 	URL         string // met-norway and us-nws only; "" = the source's own address
 	Key         Secret
 	Contact     string // who to write to about our requests

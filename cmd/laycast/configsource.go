@@ -2,8 +2,11 @@ package main
 
 import (
 	"cmp"
+	"fmt"
 	"regexp"
 	"slices"
+
+	"laycast/forecast/openmeteo"
 )
 
 // The kinds of source. Those of others are strict about being told who asks.
@@ -46,6 +49,10 @@ func (l *configLoader) source(s *yamlSection, first bool) SourceConfig {
 	s.checked("forecast_url", &c.ForecastURL, checkURL)
 	s.checked("ensemble_url", &c.EnsembleURL, checkURL)
 	s.checked("url", &c.URL, checkURL)
+	s.checked("model", &c.Model, checkModel)
+	network := "any"
+	s.oneOf("network", &network, "any", "ipv4")
+	c.IPv4 = network == "ipv4"
 	s.text("contact", &c.Contact, false)
 	s.text("weather", &c.Weather, false)
 	s.text("key_file", &keyFile, false)
@@ -66,6 +73,16 @@ func (l *configLoader) source(s *yamlSection, first bool) SourceConfig {
 	return c
 }
 
+// modelName is what the open API's models look like.
+var modelName = regexp.MustCompile(`^[a-z0-9_]{1,60}$`)
+
+func checkModel(s string) error {
+	if !modelName.MatchString(s) {
+		return fmt.Errorf("%q is not a model; give one ensemble model by its name, such as %s", shorten(s), openmeteo.DefaultModel)
+	}
+	return nil
+}
+
 // misplaced complains of keys that belong to other kinds.
 func (l *configLoader) misplaced(s *yamlSection, kind string) {
 	for _, k := range []struct {
@@ -76,6 +93,7 @@ func (l *configLoader) misplaced(s *yamlSection, kind string) {
 		{"forecast_url", []string{kindOpen}, "belongs to kind open-meteo"},
 		{"ensemble_url", []string{kindOpen}, "belongs to kind open-meteo"},
 		{"key_file", []string{kindOpen}, "belongs to kind open-meteo"},
+		{"model", []string{kindOpen}, "belongs to kind open-meteo"},
 		{"url", []string{kindNorway, kindUS}, "belongs to the kinds met-norway and us-nws; open-meteo has forecast_url and ensemble_url"},
 		{"weather", []string{kindReplay}, "belongs to kind replay"},
 	} {

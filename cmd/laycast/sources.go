@@ -56,15 +56,15 @@ func newSource(c SourceConfig, stamp bool) (scheduler.NamedSource, error) {
 		src, err := demoSource()
 		return scheduler.NamedSource{Source: src, Credit: demoCredit, Licence: "invented weather, nobody's data"}, err
 	case metno.Source:
-		src, err := metno.New(metno.Config{BaseURL: c.URL, Contact: c.Contact, Version: version, StampDate: stamp})
+		src, err := metno.New(metno.Config{BaseURL: c.URL, Contact: c.Contact, Version: version, StampDate: stamp, IPv4Only: c.IPv4})
 		return scheduler.NamedSource{Source: src, Credit: metno.Credit, Licence: metno.Licence + ", commercial use allowed"}, err
 	case nws.Source:
 		// up to three requests a call, which have to end within the lease on the source
-		src, err := nws.New(nws.Config{BaseURL: c.URL, Contact: c.Contact, Version: version, StampDate: stamp, Timeout: nwsTimeout})
+		src, err := nws.New(nws.Config{BaseURL: c.URL, Contact: c.Contact, Version: version, StampDate: stamp, Timeout: nwsTimeout, IPv4Only: c.IPv4})
 		return scheduler.NamedSource{Source: src, Credit: nws.Credit, Licence: nws.Licence + ", any use allowed", Tries: nwsTries}, err
 	case openmeteo.Source:
 		src, err := openmeteo.New(openmeteo.Config{
-			ForecastURL: c.ForecastURL, EnsembleURL: c.EnsembleURL, Key: c.Key.Reveal(),
+			ForecastURL: c.ForecastURL, EnsembleURL: c.EnsembleURL, Model: c.Model, Key: c.Key.Reveal(), IPv4Only: c.IPv4,
 			Contact: c.Contact, Version: version, StampDate: stamp,
 		})
 		if err != nil {
