@@ -1,33 +1,52 @@
 package scheduler
 
 import (
+	"fmt"
 	"slices"
 	"time"
 
+	"laycast/forecast"
+	"laycast/job"
 	"laycast/notify"
 	"laycast/rules"
 	"laycast/rules/load"
 	"laycast/scheduler/call"
 )
 
+// HourView gives what the hour ribbon of a verdict is drawn from. Without
+// forecasts for the day it has no lanes.
+func (s *Scheduler) HourView(f job.Firm, b job.Booking, hands int, day rules.Day, is forecast.Issue) (notify.DayView, error) {
+	zone, err := job.LoadZone(f.Zone)
+	if err != nil {
+		return notify.DayView{}, fmt.Errorf("load the zone of %s: %w", f.UID, err)
+	}
+	c, err := s.caseOf(f, b, hands, zone)
+	if err != nil {
+		return notify.DayView{}, err
+	}
+	v := notify.DayView{Job: b.Job, Date: day.Date, Day: day, Zone: zone}
+	if site, err := job.LoadZone(b.Site.Zone); err == nil {
+		v.Zone = site
+	}
+	if day.Members > 0 {
+		from, to := notify.Axis(day, day.Date, v.Zone)
+		v.Lanes = s.grounds.get(is, b.Job, c.Profile).Lanes(c, day, from, to)
+	}
+	return v, nil
+}
+
 // picture draws the hours that a call was made from. There is none where nothing
 // is known of them; one that cannot be drawn keeps no mail back, for every mail
 // says in words what its picture shows.
 func (w *work) picture(in call.Input, hands int) *notify.Picture {
-	c, err := w.s.caseOf(w.book.Firm, in.Job, hands, w.zone)
-	if err != nil || in.Day.Members == 0 {
+	v, err := w.s.HourView(w.book.Firm, in.Job, hands, in.Day, in.Issue)
+	if err == nil && len(v.Lanes) == 0 {
 		return nil
 	}
-	zone, err := time.LoadLocation(in.Job.Site.Zone)
-	if err != nil || in.Job.Site.Zone == "" {
-		zone = w.zone
+	var p *notify.Picture
+	if err == nil {
+		p, err = v.Picture()
 	}
-	from, to := notify.Axis(in.Day, in.Date, zone)
-	lanes := w.s.grounds.get(in.Issue, in.Job.Job, c.Profile).Lanes(c, in.Day, from, to)
-	if len(lanes) == 0 {
-		return nil
-	}
-	p, err := notify.DayView{Job: in.Job.Job, Date: in.Date, Day: in.Day, Lanes: lanes, Zone: zone}.Picture()
 	if err != nil {
 		w.s.Log.Error().Err(err).Str("job", in.Job.ID).Msg("hour ribbon could not be drawn")
 		return nil

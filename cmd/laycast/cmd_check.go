@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -11,6 +12,7 @@ import (
 
 	"laycast/forecast"
 	"laycast/job"
+	"laycast/notify"
 	"laycast/rules"
 	"laycast/scheduler"
 	"laycast/scheduler/call"
@@ -18,16 +20,17 @@ import (
 )
 
 type checkCmd struct {
-	Job   string `arg:"" help:"Id of the job."`
-	On    string `help:"Only this day, with its hour table." placeholder:"DATE"`
-	Now   string `help:"As if it were this time (RFC 3339); nothing is stored."`
-	Hours bool   `help:"Print the hour table of every day."`
-	JSON  bool   `help:"Print JSON."`
+	Job    string `arg:"" help:"Id of the job."`
+	On     string `help:"Only this day, with its hour table." placeholder:"DATE"`
+	Now    string `help:"As if it were this time (RFC 3339); nothing is stored."`
+	Hours  bool   `help:"Print the hour table of every day."`
+	Ribbon string `help:"With --on: draw the day's hour ribbon into this file, SVG or PNG by its name." placeholder:"FILE"`
+	JSON   bool   `help:"Print JSON."`
 }
 
 // Help shows examples.
 func (checkCmd) Help() string {
-	return "Examples:\n  laycast check J-001\n  laycast check J-001 --on 2027-04-15\n\n" +
+	return "Examples:\n  laycast check J-001\n  laycast check J-001 --on 2027-04-15\n  laycast check J-001 --on 2027-04-15 --ribbon hours.svg\n\n" +
 		"A forecast is no permission: the lead hand decides on site. The resin maker's data sheet, local codes and licensed practice govern."
 }
 
@@ -51,6 +54,9 @@ func (c *checkCmd) Run(ctx context.Context, s *session) error {
 		return err
 	}
 	var only job.Date
+	if c.Ribbon != "" && c.On == "" {
+		return usageError{errors.New("--ribbon draws one day: say which with --on, as in --on 2027-04-15")}
+	}
 	if c.On != "" {
 		if only, err = job.ParseDate(c.On); err != nil {
 			return usageError{err}
@@ -59,6 +65,11 @@ func (c *checkCmd) Run(ctx context.Context, s *session) error {
 	v, err := verdict(h, b, j, issues[scheduler.CellOf(j.Site)], now, only)
 	if err != nil {
 		return err
+	}
+	if c.Ribbon != "" {
+		if err := v.draw(c.Ribbon); err != nil {
+			return err
+		}
 	}
 	if c.JSON {
 		return s.printJSON(v.json())
@@ -82,6 +93,7 @@ type foundDay struct {
 	outcome call.Outcome
 	reasons []string
 	hours   []rules.Hour
+	view    notify.DayView
 }
 
 // mostDays bounds how many days a check looks ahead.
@@ -113,7 +125,12 @@ func verdict(h *house, b ledger.Book, j job.Booking, is forecast.Issue, now time
 		if err != nil {
 			return nil, err
 		}
-		f.days = append(f.days, foundDay{day, k.Outcome, k.Reasons, hours})
+		view, err := judge.HourView(h.firm, j, handsFor(b, j), day, is)
+		if err != nil {
+			return nil, err
+		}
+		view.Now = now
+		f.days = append(f.days, foundDay{day, k.Outcome, k.Reasons, hours, view})
 	}
 	if len(f.days) == 0 {
 		return nil, usageError{fmt.Errorf("%s does not lie in the %d days from %s", only, mostDays, today)}

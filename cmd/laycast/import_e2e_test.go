@@ -143,6 +143,7 @@ func TestMisuseEndsWith2(t *testing.T) {
 	for _, args := range [][]string{
 		{}, {"dance"}, {"calls", "--jsn"}, {"check"}, {"check", "Q-01", "--now", "tomorrow"}, {"calls", "--now", "2027-05-01"},
 		{"check", "Q-01", "--now", "2027-05-03T10:00:00Z", "--on", "2027-05-32"},
+		{"check", "Q-01", "--now", "2027-05-03T10:00:00Z", "--ribbon", "hours.svg"},
 		{"rehearse", "--from", "2027-05-02T00:00:00Z", "--to", "2027-05-01T00:00:00Z", "--mail-dir", o.mail},
 		{"plan", "--apply", "--now", "2027-05-03T10:00:00Z"},
 	} {

@@ -128,6 +128,15 @@ func TestLookingStoresNothing(t *testing.T) {
 	if !slices.Contains([]any{"go", "no-go", "hold"}, tomorrow["outcome_if_called_now"]) {
 		t.Errorf("the outcome is %v", tomorrow["outcome_if_called_now"])
 	}
+	for _, kind := range []string{"svg", "png"} {
+		file := filepath.Join(t.TempDir(), "hours."+kind)
+		o.must("check", "Q-01", "--now", now, "--on", "2027-06-08", "--ribbon", file)
+		b, err := os.ReadFile(file)
+		begin := map[string]string{"svg": "<svg ", "png": "\x89PNG"}[kind]
+		if err != nil || !strings.HasPrefix(string(b), begin) || len(b) < 5000 || kind == "svg" && !strings.Contains(string(b), "<desc id=\"hours-d\">Rain: ") {
+			t.Errorf("the hour ribbon as %s: %d bytes, %v", kind, len(b), err)
+		}
+	}
 	if text := o.must("check", "Q-01", "--now", now, "--on", "2027-06-08"); !strings.Contains(text, "Tuesday 8 June") || !strings.Contains(text, "data sheet") {
 		t.Errorf("check says %s", text)
 	}

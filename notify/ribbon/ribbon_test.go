@@ -166,6 +166,10 @@ func TestSVGHoldsToAStrictPolicyAndSaysItsWords(t *testing.T) {
 	if !slices.Contains(doc.Texts, "Dew") || !slices.Contains(doc.Texts, "strip 08:00") || !strings.HasPrefix(doc.ViewBox, "0 0 360 ") {
 		t.Errorf("texts %q, view box %q", doc.Texts, doc.ViewBox)
 	}
+	alone := ribbon.Styled(svg)
+	if err := xml.Unmarshal([]byte(alone), &doc); err != nil || !strings.Contains(alone, ".ribbon-careful{fill:#1b5a65}") {
+		t.Errorf("standing alone it is not well-formed or has no colours: %v", err)
+	}
 	if len(svg) > 30<<10 {
 		t.Errorf("the SVG has %d bytes", len(svg))
 	}

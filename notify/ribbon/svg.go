@@ -1,6 +1,7 @@
 package ribbon
 
 import (
+	"fmt"
 	"html"
 	"math"
 	"strconv"
@@ -38,6 +39,19 @@ func (d Day) SVG(id string) (string, error) {
 	}
 	b.WriteString("</svg>")
 	return b.String(), nil
+}
+
+// Styled gives an SVG the colours of the PNG in a style sheet within it, for a
+// file that stands alone. Pages use their own.
+func Styled(svg string) string {
+	var css strings.Builder
+	css.WriteString("<style>.ribbon{background:#fff}.ribbon-text{font-family:sans-serif}.ribbon-bold{font-weight:600}")
+	for i := range inks {
+		c := shades[i]
+		fmt.Fprintf(&css, ".ribbon-%s{fill:#%02x%02x%02x}", i.class(), c.R, c.G, c.B)
+	}
+	css.WriteString("</style>\n")
+	return strings.Replace(svg, "<title", css.String()+"<title", 1)
 }
 
 func writePath(b *strings.Builder, outline []node) {
