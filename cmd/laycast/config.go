@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net/netip"
 	"os"
 	"path/filepath"
 	"slices"
@@ -29,8 +30,11 @@ type Config struct {
 	SeasonFile string
 	// MaterialsFile is the firm's own file of materials, "" = the built-in one.
 	MaterialsFile string
-	Sources       []SourceConfig
-	Mail          MailConfig
+	// TrustedProxies are the networks of proxies of ours: what they say in
+	// X-Forwarded-For about whom they speak for is believed.
+	TrustedProxies []netip.Prefix
+	Sources        []SourceConfig
+	Mail           MailConfig
 	// AskStrict: a new date is never told without the owner's yes. Otherwise it
 	// is told in the morning unless the owner says no.
 	AskStrict bool
@@ -180,6 +184,8 @@ func (l *configLoader) load(data []byte) Config {
 	c.Listen = l.topText(root, "listen", defaultListen, checkListen)
 	c.PublicURL = strings.TrimRight(l.topText(root, "public_url", "http://"+c.Listen, checkPublicURL), "/")
 	c.LinkKeyFile = l.linkKeyPath(root)
+	c.TrustedProxies = l.proxies(root)
+	l.users(root.section("users", false), &c.Firm)
 	root.text("profiles", &c.ProfilesDir, false)
 	if c.ProfilesDir != "" && !filepath.IsAbs(c.ProfilesDir) {
 		c.ProfilesDir = filepath.Join(l.dir, c.ProfilesDir)
