@@ -16,12 +16,13 @@ var bands = [...]int{0, 1, 2, 3, 5}
 // that over all leads, since a band has few days and the same day stands in every
 // band. A shorter record is season as much as source: half a year in which
 // chances were too low says little of the other half. So the weight grows as the
-// square of what the span falls short of a year. Chosen on two recorded years,
+// square of what the span falls short of a year, up to four times. Chosen on two recorded years,
 // named in docs/skill.md; no source.
 const (
 	priorDays = 400
 	bandDays  = 200
 	wholeYear = 365
+	mostShort = 4
 )
 
 // recalHalfLife is in how many days a scored chance loses half of its weight: a
@@ -142,7 +143,7 @@ func shortOf(ps []Past) float64 {
 		first, last = math.Min(first, p.Ago), math.Max(last, p.Ago)
 	}
 	short := wholeYear / (last - first + 1)
-	return math.Max(1, short*short)
+	return math.Max(1, math.Min(short*short, mostShort))
 }
 
 // weighed is a chance with what it weighs and how much of that came true.
