@@ -73,13 +73,24 @@ func (w *work) evening(ctx context.Context) error {
 // told none is not surprised by anything but a go. Without a forecast to judge
 // by, a visit that nobody was told of is still put on hold, so that it shows.
 func (w *work) unheard(v job.Visit, d job.Date, c call.Call) bool {
-	if v.Done > 0 || v.Told == d {
+	if v.Done > 0 || v.Told == d || w.continues(v, d) {
 		return false
 	}
 	if holds := v.Told.After(d) && !w.tookBack(v); holds {
 		return true
 	}
 	return c.Outcome != call.Go && (!c.Blind || !v.Told.IsZero())
+}
+
+// continues reports whether d is a later day of a visit whose first day was
+// told and called: its customer knows that the crew comes again.
+func (w *work) continues(v job.Visit, d job.Date) bool {
+	first := v.First()
+	if first.IsZero() || first != v.Told || !first.Before(d) || !v.On(d) {
+		return false
+	}
+	k := w.standing(v.Job, first)
+	return k != nil && k.Outcome == call.Go
 }
 
 // settleDay ends a round of calls: what was called off is planned anew, and
@@ -249,7 +260,7 @@ func (w *work) tellCustomer(c call.Call, before *call.Call, b job.Booking, bay r
 	if !ok {
 		return
 	}
-	if v.Told != c.Date && v.Done == 0 {
+	if v.Told != c.Date && v.Done == 0 && !w.continues(v, c.Date) {
 		if c.Outcome != call.Go {
 			w.out.Untold = append(w.out.Untold, notify.Untold{
 				Firm: w.book.Firm.UID, Person: b.Customer.Email, Job: c.Job, Date: c.Date, At: w.now,

@@ -49,7 +49,7 @@ func (p *planner) mayTell(v job.Visit, d job.Date, day rules.Day) bool {
 		return true
 	}
 	s, ok := day.BestStart()
-	return ok && d.After(p.w.today().AddDays(1)) && s.Sealed >= p.w.book.Firm.Bounds.Tell
+	return ok && d.After(p.w.today().AddDays(1)) && p.w.fitToTell(s.Sealed, s.RainOpen)
 }
 
 func (p *planner) noon(d job.Date) time.Time { return job.Instant(d, 12*60, p.w.zone) }
@@ -97,8 +97,9 @@ func bestWithin(day rules.Day, from, to time.Time) *rules.Start {
 	return best
 }
 
-// start gives the time on site and the chance of a candidate on a day.
-func (p *planner) start(c candidate, hands int, d job.Date, slot, halfDays int) (job.TimeOfDay, float64) {
+// start gives the start of a candidate on a day, the beginning of the working
+// day without a chance where none is known.
+func (p *planner) start(c candidate, hands int, d job.Date, slot, halfDays int) rules.Start {
 	day := c.days[hands][d]
 	s, ok := day.BestStart()
 	if halfDays == 1 {
@@ -113,10 +114,15 @@ func (p *planner) start(c candidate, hands int, d job.Date, slot, halfDays int) 
 		}
 	}
 	if !ok {
-		return p.w.book.Firm.Work.From, 0
+		return rules.Start{At: job.Instant(d, p.w.book.Firm.Work.From, p.w.zone)}
 	}
+	return s
+}
+
+// clock gives the time of day of a start.
+func (p *planner) clock(s rules.Start) job.TimeOfDay {
 	l := s.At.In(p.w.zone)
-	return job.TimeOfDay(l.Hour()*60 + l.Minute()), s.Sealed
+	return job.TimeOfDay(l.Hour()*60 + l.Minute())
 }
 
 // sortLeft keeps the list of what is left out in order of job.

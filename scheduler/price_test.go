@@ -51,9 +51,16 @@ func TestWhatLaterIsWorth(t *testing.T) {
 	if j, _ := later(wet, soon); j.Later != 290_52 { // 0.9 x 0.195643 x 1,650, down to the cent
 		t.Errorf("a deadline close behind the two weeks: %d", j.Later)
 	}
-	soon.LaidM2 = 4
-	if j, _ := later(wet, soon); j.Later != 1485_00 {
-		t.Errorf("a roof begun: %d", j.Later)
+	// half laid: 900 left, later 0.9 x (900 - 150) whatever the season, 900/20 a
+	// day from the day after its first bay on, and no deadline
+	soon.LaidM2, soon.SealedOn = 4, day(time.August, 31)
+	if j, _ := later(wet, soon); j.Value != 900_00 || j.Later != 675_00 || j.LatePerDay != 50_00 || j.Promised != 0 || j.Deadline < 100 {
+		t.Errorf("a roof begun: %+v", j)
+	}
+	// its topcoat alone: a fifth of 1,800, and a fifth of its lateness
+	soon.LaidM2 = 8
+	if j, _ := later(wet, soon); j.Value != 360_00 || j.Later != 324_00 || j.LatePerDay != 10_00 || j.Promised != 1 || j.Return != 0 {
+		t.Errorf("a topcoat of its own: %+v", j)
 	}
 	own := b
 	own.LateCostPerDay = 80_00

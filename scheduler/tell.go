@@ -76,24 +76,33 @@ func (w *work) tellVisit(v job.Visit, b job.Booking) {
 // enough.
 func (w *work) tellable(v job.Visit) bool {
 	lead := v.First().DaysSince(w.today())
-	return lead >= 1 && lead <= w.book.Firm.TellAhead && w.planned(v) >= w.book.Firm.Bounds.Tell
+	chance, rain := w.planned(v)
+	return lead >= 1 && lead <= w.book.Firm.TellAhead && w.fitToTell(chance, rain)
 }
 
-// planned gives the chance that the plan in force sees for a visit.
-func (w *work) planned(v job.Visit) float64 {
+// fitToTell reports whether chances are good enough for a day to be told: a
+// risk of rain on the open roof that is nearer to a no-go than to a go is not.
+func (w *work) fitToTell(chance, rainOpen float64) bool {
+	b := w.book.Firm.Bounds
+	return chance >= b.Tell && rainOpen <= (b.GoRainOpen+b.NoGoRain)/2
+}
+
+// planned gives the chances that the plan in force sees for a visit: of a
+// sealed roof, and of rain while it is open.
+func (w *work) planned(v job.Visit) (chance, rainOpen float64) {
 	week := w.out.Week
 	if week == nil {
 		week = w.book.Week
 	}
 	if week == nil {
-		return 0
+		return 0, 0
 	}
 	for _, x := range week.Visits {
 		if x.Job == v.Job && len(x.Days) > 0 && x.Days[0] == v.First() {
-			return x.Chance
+			return x.Chance, x.RainOpen
 		}
 	}
-	return 0
+	return 0, 0
 }
 
 // tellWeek tells a week: once, and again when it is about to begin and the

@@ -39,9 +39,10 @@ func (p *planner) week(sol plan.Plan) plan.Week {
 		c := byJob[pl.Job]
 		v := p.settle(c, pl)
 		days := v.Days[v.Done:]
-		_, chance := p.start(c, w.crew(pl.Crew).Size, days[0], pl.Slot, pl.HalfDays)
+		start := p.start(c, w.crew(pl.Crew).Size, days[0], pl.Slot, pl.HalfDays)
 		week.Visits = append(week.Visits, plan.WeekVisit{
-			Job: v.Job, N: v.N, Crew: v.Crew, Days: days, Start: v.Start, Slot: v.Slot, Chance: chance, Told: v.Told,
+			Job: v.Job, N: v.N, Crew: v.Crew, Days: days, Start: v.Start, Slot: v.Slot, Told: v.Told,
+			Chance: start.Sealed, RainOpen: start.RainOpen,
 		})
 		if from := was[pl.Job]; from != days[0] && !c.fixed {
 			week.Changes = append(week.Changes, plan.WeekChange{Job: pl.Job, From: from, To: days[0], Reason: p.why(c, from)})
@@ -70,7 +71,7 @@ func (p *planner) settle(c candidate, pl plan.Placing) job.Visit {
 	for _, d := range pl.Days {
 		days = append(days, p.day0.AddDays(d))
 	}
-	start, _ := p.start(c, p.w.crew(pl.Crew).Size, days[v.Done], pl.Slot, pl.HalfDays)
+	start := p.clock(p.start(c, p.w.crew(pl.Crew).Size, days[v.Done], pl.Slot, pl.HalfDays))
 	if v.Crew == pl.Crew && slices.Equal(v.Days, days) && v.Start == start && v.Slot == pl.Slot {
 		return v
 	}

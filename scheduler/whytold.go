@@ -55,9 +55,10 @@ func (w *work) customerStands(v job.Visit, b job.Booking) string {
 		return fmt.Sprintf("the plan has moved it from %s to %s, which waits for your yes or for the morning", v.Told.Words(), first.Words())
 	case first.DaysSince(w.today()) > w.book.Firm.TellAhead:
 		return fmt.Sprintf("planned for %s, which is told %d days ahead at the earliest", first.Words(), w.book.Firm.TellAhead)
-	case w.planned(v) < w.book.Firm.Bounds.Tell:
-		return fmt.Sprintf("planned for %s, whose chance of %.0f %% is below the %.0f %% at which a day is told",
-			first.Words(), 100*w.planned(v), 100*w.book.Firm.Bounds.Tell)
+	case !w.tellable(v):
+		chance, rain := w.planned(v)
+		return fmt.Sprintf("planned for %s, with a chance of %.0f %% and a risk of %.0f %% of rain on the open roof: not sure enough for a day told so far ahead",
+			first.Words(), 100*chance, 100*rain)
 	}
 	return "planned for " + first.Words() + ", which is told at the next round"
 }

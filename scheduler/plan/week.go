@@ -29,7 +29,9 @@ type WeekVisit struct {
 	Start  job.TimeOfDay `json:"start"`
 	Slot   int           `json:"slot"`
 	Chance float64       `json:"chance"` // of its first day
-	Told   job.Date      `json:"told"`
+	// RainOpen is the first day's chance of rain on the open roof.
+	RainOpen float64  `json:"p_rain_open"`
+	Told     job.Date `json:"told"`
 }
 
 // WeekLeft is a job with no place.
