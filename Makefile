@@ -11,7 +11,7 @@ export GOFLAGS ?= -buildvcs=false
 # the race detector needs a C compiler; nothing else here does
 RACE := $(if $(shell command -v gcc || command -v clang || command -v cc),-race,)
 
-.PHONY: help build test check fmt vet lint race fuzz vuln demo mail-screens season-table season-outlook skill-table feed-bench clean
+.PHONY: help build test check fmt vet lint race fuzz vuln demo mail-screens season-table season-outlook skill-table replay-table feed-bench clean
 
 help: ## list what can be made
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -65,9 +65,8 @@ demo: ## tell the whole story once on the built-in scenario
 mail-screens: ## pictures of three of the demo's mails on a telephone: writes docs/pictures (needs chromium)
 	@tmp=$$(mktemp -d); trap 'rm -rf "$$tmp"' EXIT; \
 	$(GO) run ./cmd/laycast demo --once --mails "$$tmp" >/dev/null; \
-	sh testdata/screens.sh "$$tmp" "$$tmp"; \
-	$(GO) run ./testdata/shrinkpng "$$tmp"/*.png; \
-	mv "$$tmp"/*.png docs/pictures/
+	sh testdata/screens.sh "$$tmp" docs/pictures; \
+	$(GO) run ./testdata/shrinkpng docs/pictures/*.png
 
 # the recorded station-years beside the repository
 RECORDS ?= $(wildcard ../shared/weather/stations/*.csv)
@@ -106,6 +105,17 @@ season-outlook: ## laying days, usual window and jobs a crew can finish: writes 
 
 feed-bench: ## measure how fast a calendar is served, beside nginx serving the same bytes
 	@bash testdata/feed-bench.sh
+
+REPLAY := docs/replay-tables.md
+REPLAYED ?= $(foreach p,cork_airport dublin_airport shannon_airport us_jfk,$(firstword $(filter %$(p)_2017.csv %$(p)_2013.csv,$(RECORDS))))
+
+replay-table: ## seasons of recorded weather against simpler ways of booking: writes docs/replay-tables.md
+	@[ -n "$(strip $(REPLAYED))" ] || { echo "replay-table: no weather records; give REPLAYED='a.csv b.csv'"; exit 1; }
+	@tmp=$$(mktemp); trap 'rm -f "$$tmp"' EXIT; \
+	sed '/^<!-- made by make replay-table -->$$/q' $(REPLAY) >"$$tmp"; \
+	printf '\nMade on %s, seed 1.\n\n' "$$(date -u +%F)" >>"$$tmp"; \
+	$(GO) run ./cmd/laycast replay --markdown --seed 1 $(addprefix --weather ,$(REPLAYED)) >>"$$tmp"; \
+	cat "$$tmp" >$(REPLAY); echo "replay-table: wrote $(REPLAY)"
 
 clean: ## remove what make build made
 	rm -f laycast

@@ -40,13 +40,12 @@ var levels = map[string]int{
 	"notify/calendar":    3,
 	"notify/smtp":        3,
 	"notify/file":        3,
-	"notify/webhook":     3,
 	"notify/ribbon":      3,
-	"scheduler/replay":   3,
 	"scheduler/season":   3,
 	"scheduler/verify":   3,
 	"scheduler/ledger":   4,
 	"scheduler":          5,
+	"scheduler/replay":   5,
 	"web":                5,
 	"db":                 5,
 	"db/dbtest":          5, // for tests of db only
@@ -68,8 +67,8 @@ var kin = map[string][]string{
 	"notify/smtp":        {"notify"},
 	"notify/calendar":    {"notify"},
 	"notify/file":        {"notify"},
-	"notify/webhook":     {"notify"},
 	"db/dbtest":          {"db"},
+	"scheduler/replay":   {"scheduler"}, // it drives the daemon's own tasks
 }
 
 // barred are imports that the levels would allow.

@@ -1,0 +1,102 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"laycast/job"
+	"laycast/scheduler/replay"
+)
+
+// The JSON of `replay`.
+type replayJSON struct {
+	Season   string             `json:"season"`
+	Bound    job.Money          `json:"bound"` // of the gain with perfect foresight
+	Found    job.Money          `json:"found"` // a clairvoyant plan that was found
+	Policies []replayPolicyJSON `json:"policies"`
+}
+
+type replayPolicyJSON struct {
+	Policy      string    `json:"policy"`
+	Share       float64   `json:"share"`
+	Gain        job.Money `json:"gain"`
+	Jobs        int       `json:"jobs"`
+	Done        int       `json:"done"`
+	Finished    int       `json:"finished"`
+	Lays        int       `json:"lays"`
+	NotSealed   int       `json:"not_sealed"`
+	Foreseen    float64   `json:"not_sealed_foreseen"`
+	Within      float64   `json:"not_sealed_within"` // 95 % of seasons lie so near the foreseen
+	Rained      int       `json:"rained_open"`
+	Pulled      int       `json:"pulled"`
+	Moves       int       `json:"moves"`
+	ShortMoves  int       `json:"moves_short"`
+	ReturnMoves int       `json:"moves_return"`
+	Notice      float64   `json:"notice_days"`
+	SealedGain  job.Money `json:"sealed_gain"`
+	CoatedGain  job.Money `json:"topcoat_gain"`
+	Aborts      job.Money `json:"abort_cost"`
+	Late        job.Money `json:"late_cost"` // over doing nothing: below zero where lateness was saved
+	Moved       job.Money `json:"move_cost"`
+	Road        job.Money `json:"road_cost"`
+}
+
+func replayJSONOf(rs []replay.Result) []replayJSON {
+	out := []replayJSON{}
+	for _, r := range rs {
+		j := replayJSON{Season: r.Season, Bound: job.Money(r.Foresight.Bound), Found: job.Money(r.Foresight.Found)}
+		for _, p := range replay.Policies() {
+			x := r.Scores[p]
+			j.Policies = append(j.Policies, replayPolicyJSON{
+				Policy: string(p), Share: r.Share(p), Gain: job.Money(x.Money), Jobs: x.Jobs, Done: x.Done, Finished: x.Finished,
+				Lays: x.Lays, NotSealed: x.Failed, Foreseen: x.Foreseen, Within: x.Sure, Rained: x.Rained, Pulled: x.Pulled,
+				Moves: x.Moves, ShortMoves: x.ShortMoves, ReturnMoves: x.ReturnMoves, Notice: x.Notice,
+				SealedGain: job.Money(x.Sealed), CoatedGain: job.Money(x.Coated), Aborts: job.Money(x.Aborts),
+				Late: job.Money(x.Late), Moved: job.Money(x.Moved), Road: job.Money(x.Road),
+			})
+		}
+		out = append(out, j)
+	}
+	return out
+}
+
+// table prints a season after the other, in columns or as Markdown.
+func (c *replayCmd) table(s *session, rs []replay.Result) {
+	head := []string{"policy", "share", "done", "topcoated", "lays", "rained on", "not sealed", "foreseen", "pulled", "moves/job", "short", "return", "notice"}
+	for _, r := range rs {
+		best := 100 * (1 - float64(r.Foresight.Found)/float64(r.Foresight.Bound))
+		title := fmt.Sprintf("%s: the clairvoyant gains %s at most (a plan within %.1f %% of it was found)", r.Season, job.Money(r.Foresight.Bound), best)
+		if c.Markdown {
+			s.printf("#### %s\n\n| %s |\n|%s\n", title, strings.Join(head, " | "), strings.Repeat("---|", len(head)))
+		} else {
+			s.printf("%s\n", title)
+			s.printf("%-17s%7s%6s%10s%6s%10s%11s%12s%7s%10s%6s%7s%7s\n", toAny(head)...)
+		}
+		for _, p := range replay.Policies() {
+			x := r.Scores[p]
+			per := func(n int) string { return fmt.Sprintf("%.2f", float64(n)/float64(max(x.Jobs, 1))) }
+			row := []string{
+				string(p), fmt.Sprintf("%.3f", r.Share(p)), fmt.Sprintf("%d", x.Done), fmt.Sprintf("%d", x.Finished), fmt.Sprintf("%d", x.Lays),
+				fmt.Sprintf("%.1f %%", percentOf(x.Rained, x.Lays)), fmt.Sprintf("%.1f %%", percentOf(x.Failed, x.Lays)),
+				fmt.Sprintf("%.0f±%.0f", x.Foreseen, x.Sure), fmt.Sprintf("%d", x.Pulled), per(x.Moves), per(x.ShortMoves), per(x.ReturnMoves), fmt.Sprintf("%.1f", x.Notice),
+			}
+			if c.Markdown {
+				s.printf("| %s |\n", strings.Join(row, " | "))
+			} else {
+				s.printf("%-17s%7s%6s%10s%6s%10s%11s%12s%7s%10s%6s%7s%7s\n", toAny(row)...)
+			}
+		}
+		s.printf("\n")
+	}
+}
+
+func toAny(xs []string) []any {
+	out := make([]any, len(xs))
+	for i, x := range xs {
+		out[i] = x
+	}
+	return out
+}
+
+// percentOf gives n as a percentage of all, 0 where there are none.
+func percentOf(n, all int) float64 { return 100 * float64(n) / float64(max(all, 1)) }

@@ -1,0 +1,84 @@
+package replay
+
+import (
+	"context"
+	"fmt"
+)
+
+// Policy names a way of booking.
+type Policy string
+
+// The policies.
+const (
+	Laycast  Policy = "laycast"          // the daemon
+	Fixed    Policy = "fixed calendar"   // first free place, told on arrival
+	Greedy   Policy = "greedy best day"  // each job on its best day, anew every morning
+	Knowing  Policy = "perfect forecast" // the daemon, told the truth two weeks ahead
+	Foreseen Policy = "clairvoyant"      // the bound
+)
+
+// Policies are those that live through a season, in the order of the table.
+func Policies() []Policy { return []Policy{Laycast, Fixed, Greedy, Knowing} }
+
+// Result is what every policy came to in one season.
+type Result struct {
+	Season    string
+	Foresight Foresight
+	Scores    map[Policy]Score
+	// Differ counts days that the daemon closed otherwise than the record
+	// says: its past rows reach back two days and no further.
+	Differ int
+}
+
+// Share gives a policy's part of what perfect foresight could at most have
+// earned over doing nothing.
+func (r Result) Share(p Policy) float64 {
+	return float64(r.Scores[p].Money) / float64(r.Foresight.Bound)
+}
+
+// boundRounds is how often the prices of the bound are moved.
+const boundRounds = 3000
+
+// Run lives through a season by every policy. tick hears each day that is done,
+// with all of them: Days times the number of policies.
+func Run(ctx context.Context, s Season, ps []Policy, tick func()) (Result, error) {
+	out := Result{Season: s.Name, Scores: map[Policy]Score{}}
+	for _, p := range ps {
+		if err := out.live(ctx, &s, p, tick); err != nil {
+			return out, fmt.Errorf("%s, %s: %w", s.Name, p, err)
+		}
+	}
+	out.Foresight = foresee(&s, boundRounds)
+	return out, nil
+}
+
+func (r *Result) live(ctx context.Context, s *Season, p Policy, tick func()) error {
+	switch p {
+	case Laycast, Knowing:
+		w := s.Weather
+		if p == Knowing {
+			w = knower{w}
+		}
+		d, err := liveThrough(ctx, s, w, tick)
+		if err != nil {
+			return err
+		}
+		if p == Laycast {
+			r.Differ = d.differ
+		}
+		r.Scores[p] = d.diary.score(s)
+	case Fixed, Greedy:
+		o := newOffice(s)
+		rule := o.fixedCalendar
+		if p == Greedy {
+			rule = o.greedy
+		}
+		if err := o.liveThrough(ctx, s.Weather, rule, tick); err != nil {
+			return err
+		}
+		r.Scores[p] = o.diary.score(s)
+	default:
+		return fmt.Errorf("there is no policy %q", p)
+	}
+	return nil
+}
