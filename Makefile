@@ -65,8 +65,9 @@ demo: ## tell the whole story once on the built-in scenario
 mail-screens: ## pictures of three of the demo's mails on a telephone: writes docs/pictures (needs chromium)
 	@tmp=$$(mktemp -d); trap 'rm -rf "$$tmp"' EXIT; \
 	$(GO) run ./cmd/laycast demo --once --mails "$$tmp" >/dev/null; \
-	sh testdata/screens.sh "$$tmp" docs/pictures; \
-	$(GO) run ./testdata/shrinkpng docs/pictures/*.png
+	sh testdata/screens.sh "$$tmp" "$$tmp"; \
+	$(GO) run ./testdata/shrinkpng "$$tmp"/*.png; \
+	mv "$$tmp"/*.png docs/pictures/
 
 # the recorded station-years beside the repository
 RECORDS ?= $(wildcard ../shared/weather/stations/*.csv)

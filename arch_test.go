@@ -40,6 +40,7 @@ var levels = map[string]int{
 	"notify/calendar":    3,
 	"notify/smtp":        3,
 	"notify/file":        3,
+	"notify/webhook":     3,
 	"notify/ribbon":      3,
 	"scheduler/season":   3,
 	"scheduler/verify":   3,
@@ -67,6 +68,7 @@ var kin = map[string][]string{
 	"notify/smtp":        {"notify"},
 	"notify/calendar":    {"notify"},
 	"notify/file":        {"notify"},
+	"notify/webhook":     {"notify"},
 	"db/dbtest":          {"db"},
 	"scheduler/replay":   {"scheduler"}, // it drives the daemon's own tasks
 }

@@ -17,7 +17,7 @@ func (d *DB) Unheard(ctx context.Context, uid string, from job.Date, madeBefore 
 		return tx.QueryRowContext(ctx, `SELECT COUNT(*) FROM calls c
 			WHERE c.firm = $1 AND c.date >= $2 AND c.occasion = 'evening' AND c.made < $3 AND NOT EXISTS (
 				SELECT 1 FROM messages m WHERE m.firm = c.firm AND m.job = c.job AND m.date = c.date
-				AND m.kind = 'call' AND m.audience = 'crew' AND m.state IN ('sent', 'withdrawn'))`,
+				AND m.kind = 'call' AND m.audience = 'crew' AND m.channel = 'mail' AND m.state IN ('sent', 'withdrawn'))`,
 			uid, from.String(), ms(madeBefore)).Scan(&n)
 	})
 	if err != nil {

@@ -21,6 +21,8 @@ type Firm struct {
 	TellAhead int `json:"tell_ahead"` // days ahead at which a date may be told at the earliest
 	Notice    int `json:"notice"`     // days inside which a told date is frozen
 
+	Office []string `json:"office,omitempty"` // mail addresses of those who may sign in beside the owner
+
 	AskStrict bool `json:"ask_strict"` // a new date is never told without the owner's yes
 }
 

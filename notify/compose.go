@@ -168,7 +168,7 @@ func (c *Composer) finish(d draft) (Message, error) {
 	if err != nil {
 		return Message{}, fmt.Errorf("render %s for %s: %w", name.Kind, to, err)
 	}
-	m.Wire = wire
+	m.Wire, m.Plain = wire, d.letter.text()
 	return m, nil
 }
 

@@ -104,6 +104,7 @@ type Message struct {
 	Subject   string
 	Wire      []byte // the whole mail, CRLF, as it goes over the wire
 	Reason    string // why this person is told
+	Plain     string // the mail's text, where it was just composed; not kept
 
 	Created   time.Time
 	NotBefore time.Time

@@ -167,7 +167,7 @@ func (w *work) absence(ctx context.Context) error {
 	}
 	told := map[string]bool{}
 	for _, m := range ms {
-		if m.Kind == notify.KindCall && m.Audience == notify.ToCrew && m.Date == tomorrow && m.State == notify.Sent {
+		if m.Kind == notify.KindCall && m.Audience == notify.ToCrew && m.Channel == notify.Mail && m.Date == tomorrow && m.State == notify.Sent {
 			told[m.Job] = true
 		}
 	}

@@ -64,7 +64,11 @@ func (s *Scheduler) deliver(ctx context.Context, m notify.Message, now time.Time
 // message, so once) and never not at all. Of the owner's own mail nobody can be
 // told by mail; it shows in the list of messages.
 func (s *Scheduler) giveUp(ctx context.Context, m notify.Message, st notify.State, why string, now time.Time) error {
-	if m.Audience != notify.ToOwner {
+	if m.Channel == notify.Webhook {
+		if err := s.hookRefused(ctx, m, why); err != nil {
+			return err
+		}
+	} else if m.Audience != notify.ToOwner {
 		err := s.change(ctx, m.Firm, func(w *work) error {
 			w.out.Revision = 0
 			subject, first := "a message could not be delivered", "It was refused for good and will not be tried again."
@@ -81,6 +85,27 @@ func (s *Scheduler) giveUp(ctx context.Context, m notify.Message, st notify.Stat
 		}
 	}
 	return s.settle(ctx, m, st, why, now)
+}
+
+// hookRefused tells the owner once a day, by mail alone, that the webhook
+// refuses messages. Their readers had the same by mail.
+func (s *Scheduler) hookRefused(ctx context.Context, m notify.Message, why string) error {
+	err := s.change(ctx, m.Firm, func(w *work) error {
+		w.out.Revision = 0
+		say, err := w.say.Trouble(notify.TroubleLetter{
+			About: "webhook " + w.today().String(), Subject: "the webhook refuses messages", Now: w.now,
+			Lines: []string{why + ".", "Everybody had the same by mail. Please look at the program behind the webhook, or take it out of the configuration."},
+		})
+		if err != nil {
+			return err
+		}
+		w.out.Messages = append(w.out.Messages, say)
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("tell the owner of message %s: %w", m.ID, err)
+	}
+	return nil
 }
 
 func (s *Scheduler) settle(ctx context.Context, m notify.Message, st notify.State, note string, now time.Time) error {

@@ -93,7 +93,8 @@ type Transport interface {
 // Config is what a Scheduler is made of.
 type Config struct {
 	Store     Store
-	Sources   []NamedSource // in order of preference, one at least
+	Sources   []NamedSource     // in order of preference, one at least
+	Hooked    []notify.Audience // who is told by webhook too
 	Transport Transport
 	// Redo says that delivering the same message twice does no harm: the file
 	// transport writes the same file again.

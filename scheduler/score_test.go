@@ -163,3 +163,30 @@ func TestRecalibratedVerdict(t *testing.T) {
 		t.Errorf("nothing became %+v", z)
 	}
 }
+
+func TestHonestyInWords(t *testing.T) {
+	given := func(n int, told float64, came int) (cs []ledger.Chance) {
+		for k := range n {
+			c := givenFor(aprilDay(1).AddDays(k), "", "")
+			c.Told.Sealed, c.Sealed = told, k < came
+			cs = append(cs, c)
+		}
+		return cs
+	}
+	far := given(30, 0.9, 0)
+	for i := range far {
+		far[i].Lead = 3
+	}
+	if got := honestyWords(far); got != "" {
+		t.Errorf("nothing was given the evening before: %q", got)
+	}
+	if got := honestyWords(given(4, 0.9, 4)); got != "Chances scored in the last 90 days: 4, too few to tell how honest they are." {
+		t.Errorf("four: %q", got)
+	}
+	got := honestyWords(append(append(given(10, 0.7, 7), given(4, 0.25, 1)...), far...))
+	want := "Chances given the evening before in the last 90 days, against the weather that came by the weather model (no gauge): " +
+		"10 of 70 % and more (70 % on the mean), of which 7 came true (70 %); 4 of under 50 % (25 % on the mean), of which 1 came true (25 %)."
+	if got != want {
+		t.Errorf("fourteen: %q\nwant %q", got, want)
+	}
+}

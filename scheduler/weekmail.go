@@ -39,6 +39,13 @@ func (w *work) weekMail(ctx context.Context) error {
 		return fmt.Errorf("read the messages: %w", err)
 	}
 	l.Told = toldLately(ms, w.now)
+	words, err := w.honesty(ctx)
+	if err != nil {
+		return err
+	}
+	if words != "" {
+		l.Notes = append(l.Notes, words)
+	}
 	l.Stop = w.url(access.Owner, "", access.Stop)
 	short, ok, err := w.s.Fuller(w.book, day)
 	if err != nil {

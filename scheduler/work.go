@@ -2,6 +2,7 @@ package scheduler
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"laycast/job"
@@ -122,4 +123,21 @@ func (w *work) post(m notify.Message, err error, person, id string, d job.Date) 
 		return
 	}
 	w.out.Messages = append(w.out.Messages, m)
+	w.postHook(m)
+}
+
+// postHook puts the same message into the decision by webhook, where the firm
+// has one for its reader. The mail is what counts: one that cannot be written
+// for the webhook is logged.
+func (w *work) postHook(m notify.Message) {
+	if !slices.Contains(w.s.Hooked, m.Audience) {
+		return
+	}
+	h, ok, err := m.ByHook()
+	if err != nil {
+		w.s.Log.Error().Err(err).Msg("message could not be written for the webhook")
+	}
+	if ok {
+		w.out.Messages = append(w.out.Messages, h)
+	}
 }

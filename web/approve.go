@@ -24,10 +24,7 @@ type approvePage struct {
 // mail programs follow links by themselves. A yes counts for what its page
 // showed, and ends the link.
 func (s *site) approve(w http.ResponseWriter, r *http.Request) {
-	// The answer comes back from this page: with no referrer at all, browsers
-	// would send it as if from nowhere, which looks like another site.
-	w.Header().Set("Referrer-Policy", "same-origin")
-	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
+	formHeaders(w)
 	l, ok := s.open(w, r, r.PathValue("token"), access.Approve)
 	if !ok {
 		return

@@ -6,11 +6,13 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"net/netip"
 	"net/url"
 	"path"
 	"slices"
 	"strings"
 
+	"github.com/alexedwards/scs/v2"
 	"github.com/rs/zerolog"
 
 	"laycast/job"
@@ -59,7 +61,7 @@ type DemoPages struct {
 	MailDir string // folder of the .eml files of the local mail catcher
 }
 
-// Config is what the pages are made from. Approver, Stopper and Demo may be nil:
+// Config is what the pages are made from. Approver, Stopper, Demo and Office may be nil:
 // their pages are then not there.
 type Config struct {
 	Health   *Health
@@ -70,7 +72,9 @@ type Config struct {
 	Approver Approver
 	Stopper  Stopper
 	Demo     *DemoPages
-	Key      []byte // the link key, access.KeyBytes long
+	Office   *OfficePages   // nil: nobody can sign in
+	Proxies  []netip.Prefix // whose X-Forwarded-For is believed
+	Key      []byte         // the link key, access.KeyBytes long
 	// Credit gives whose weather it is, of the sources named, shown where it is.
 	Credit    func(sources []string) string
 	PublicURL string // how links begin, without a slash at the end
@@ -85,6 +89,9 @@ type site struct {
 	style     asset
 	misses    *misses
 	kept      *keptFeeds
+	asks      *gate // for sign-in links
+	posts     *gate // for changes
+	sessions  *scs.SessionManager
 }
 
 // New gives the handler of all pages.
@@ -99,7 +106,11 @@ func New(c Config) (http.Handler, error) {
 	if err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "" {
 		return nil, fmt.Errorf("set up the pages: %q is no public address", c.PublicURL)
 	}
-	s := &site{Config: c, base: strings.TrimRight(u.Path, "/"), misses: newMisses(c.Clock), kept: newKeptFeeds()}
+	s := &site{Config: c, base: strings.TrimRight(u.Path, "/"), misses: newMisses(c.Clock), kept: newKeptFeeds(),
+		asks: newGate(c.Clock, asksEvery, asksBurst), posts: newGate(c.Clock, postsEvery, postsBurst)}
+	if s.Office != nil {
+		s.sessions = s.sessionManager(u.Scheme == "https")
+	}
 	s.PublicURL = strings.TrimRight(c.PublicURL, "/")
 	if s.style, err = loadStyle(); err != nil {
 		return nil, err
@@ -123,7 +134,11 @@ func (s *site) routes() http.Handler {
 	see := func(pattern string, h http.HandlerFunc) {
 		mux.Handle(pattern, only(h, http.MethodGet, http.MethodHead))
 	}
-	see("/{$}", s.home)
+	if s.Office != nil {
+		s.officeRoutes(mux)
+	} else {
+		see("/{$}", s.home)
+	}
 	see("/static/{file}", s.static)
 	see("/f/{file}", s.feed)
 	see("/p/{token}", s.page)
@@ -133,14 +148,33 @@ func (s *site) routes() http.Handler {
 	if s.Stopper != nil {
 		mux.Handle("/n/{token}", only(http.HandlerFunc(s.stop), http.MethodGet, http.MethodHead, http.MethodPost))
 	}
+	if s.Office != nil || s.Demo != nil {
+		s.insideRoutes(mux)
+	}
 	if s.Demo != nil {
-		see("/week", s.demoWeek)
 		see("/mail", s.mailList)
 		see("/mail/{file}", s.mailShow)
 		see("/mail/{file}/html", s.mailHTML)
 	}
 	mux.HandleFunc("/", func(w http.ResponseWriter, _ *http.Request) { notFound(w) })
 	return mux
+}
+
+// officeRoutes are the ways in and out.
+func (s *site) officeRoutes(mux *http.ServeMux) {
+	with := func(h http.HandlerFunc) http.Handler { return s.sessions.LoadAndSave(h) }
+	mux.Handle("/{$}", only(with(s.front), http.MethodGet, http.MethodHead))
+	mux.Handle("/sign-in", only(http.HandlerFunc(s.askSignIn), http.MethodPost))
+	mux.Handle("/sign-in/{token}", only(with(s.signIn), http.MethodGet, http.MethodHead, http.MethodPost))
+	mux.Handle("/sign-out", only(with(s.signOut), http.MethodPost))
+}
+
+// insideRoutes are the firm's own pages.
+func (s *site) insideRoutes(mux *http.ServeMux) {
+	see := func(pattern string, h insidePage) {
+		mux.Handle(pattern, only(s.inside(h), http.MethodGet, http.MethodHead))
+	}
+	see("/week", s.week)
 }
 
 // only refuses other methods before anything else is looked at.
@@ -159,6 +193,12 @@ func only(h http.Handler, methods ...string) http.Handler {
 // elsewhere and no script runs.
 const policy = "default-src 'none'; style-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
+// formPolicy is that of pages with forms that come back to us.
+const formPolicy = "default-src 'none'; style-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+
+// bodyBytes bounds what any request may send; forms are bounded tighter.
+const bodyBytes = 4 << 20
+
 // guard puts the headers of caution on every answer, refuses what browsers send
 // from other sites, and paths that the mux would redirect: the redirect would
 // repeat them.
@@ -172,7 +212,12 @@ func (s *site) guard(cross *http.CrossOriginProtection, next http.Handler) http.
 		h.Set("X-Robots-Tag", "noindex, nofollow")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		r.Body = http.MaxBytesReader(w, r.Body, bodyBytes)
 		switch {
+		case r.ContentLength > bodyBytes:
+			plain(w, http.StatusRequestEntityTooLarge, "That is too much, so nothing was done.")
+		case r.Method == http.MethodPost && !s.posts.passes(s.client(r)):
+			tooOften(w)
 		case cross.Check(r) != nil:
 			plain(w, http.StatusForbidden, "This was sent from another site, so nothing was done. Open the page itself and try again.")
 		case r.URL.Path != path.Clean(r.URL.Path):

@@ -2,7 +2,6 @@ package web
 
 import (
 	"context"
-	"net"
 	"net/http"
 	"net/netip"
 	"sync"
@@ -38,7 +37,7 @@ func (s *site) openBy(w http.ResponseWriter, r *http.Request, token string, p ac
 
 // miss answers a request whose token opens nothing.
 func (s *site) miss(w http.ResponseWriter, r *http.Request) {
-	if s.misses.tooMany(r.RemoteAddr) {
+	if s.misses.tooMany(s.client(r)) {
 		w.Header().Set("Retry-After", "60")
 		plain(w, http.StatusTooManyRequests, "Too many links that do not exist were tried from here. Please wait a minute.")
 		return
@@ -109,15 +108,7 @@ func (m *misses) forget(now time.Time) {
 // prefixOf gives the network that a request came from: one IPv4 address, or the
 // /64 that a household or host has of IPv6.
 func prefixOf(remote string) netip.Prefix {
-	host, _, err := net.SplitHostPort(remote)
-	if err != nil {
-		host = remote
-	}
-	a, err := netip.ParseAddr(host)
-	if err != nil {
-		return netip.Prefix{}
-	}
-	a = a.Unmap().WithZone("")
+	a := hostAddr(remote)
 	bits := a.BitLen()
 	if a.Is6() {
 		bits = 64

@@ -68,11 +68,12 @@ func (s *site) static(w http.ResponseWriter, r *http.Request) {
 // frame is what every page has.
 type frame struct {
 	Title  string
-	Firm   string // whose page it is, or ""
-	Base   string // what paths of ours begin with
-	Style  string // path of the style sheet
-	Credit string // whose weather it is, where weather is shown
-	Demo   bool   // show that all is invented, and the way between its pages
+	Firm   string  // whose page it is, or ""
+	Base   string  // what paths of ours begin with
+	Style  string  // path of the style sheet
+	Credit string  // whose weather it is, where weather is shown
+	Demo   bool    // show that all is invented, and the way between its pages
+	Viewer *viewer // who looks at the firm's own pages; nil on all others
 	Body   any
 }
 

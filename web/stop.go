@@ -24,8 +24,7 @@ type stopPage struct{ Stopped, Done bool }
 // nothing: mail programs follow links by themselves. A mail program that was
 // told to stop the mail sends the one field of RFC 8058 and no more.
 func (s *site) stop(w http.ResponseWriter, r *http.Request) {
-	w.Header().Set("Referrer-Policy", "same-origin") // as in approve
-	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
+	formHeaders(w)
 	l, ok := s.open(w, r, r.PathValue("token"), access.Stop)
 	if !ok {
 		return

@@ -140,12 +140,12 @@ func boundWords(w plan.Week) string {
 	return fmt.Sprintf("This plan is within %.2g %% of the best possible by the chances of the day it was made.", w.Gap*100)
 }
 
-// demoWeek shows the plan to everybody: the demo's firm is invented.
-func (s *site) demoWeek(w http.ResponseWriter, r *http.Request) {
-	b, at, err := s.book(r.Context(), s.Demo.Firm)
+// week shows the plan in force.
+func (s *site) week(w http.ResponseWriter, r *http.Request, v viewer) {
+	b, at, err := s.book(r.Context(), s.firmUID())
 	if err != nil {
 		s.unavailable(w, "week", err)
 		return
 	}
-	s.show(w, http.StatusOK, "week", frame{Title: "The week", Firm: notify.Clean(b.Firm.Name), Credit: s.creditFor(b), Body: weekView(b, at, nil)})
+	s.show(w, http.StatusOK, "week", frame{Title: "The week", Firm: notify.Clean(b.Firm.Name), Viewer: &v, Credit: s.creditFor(b), Body: weekView(b, at, nil)})
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"net"
 	"net/mail"
 	"net/url"
 	"path/filepath"
@@ -317,6 +318,7 @@ func (e *examination) mail(ctx context.Context, h *house) {
 	if m.User == "" && !loopback(m.Host) {
 		e.see(doubt, about, "set mail.user and mail.password_file if the server asks for them", "laycast does not sign in at %s", m.Host)
 	}
+	e.alignment(ctx, m, net.DefaultResolver.LookupTXT)
 	e.server(ctx, h)
 }
 

@@ -12,6 +12,7 @@ import (
 	"unicode"
 
 	"laycast/job"
+	"laycast/job/access"
 )
 
 type initCmd struct {
@@ -58,7 +59,11 @@ func (c *initCmd) Run(ctx context.Context, s *session) error {
 		return errors.Join(err, os.Remove(path))
 	}
 	defer h.close()
-	s.printf("%s", c.next(path, h.firm))
+	link, err := h.signInLink(ctx, h.firm.Email, realClock{}.Now())
+	if err != nil {
+		return err
+	}
+	s.printf("%s", c.next(path, h.firm, link))
 	return nil
 }
 
@@ -178,7 +183,7 @@ mail:
 `
 
 // next says what there is and how to go on.
-func (c *initCmd) next(path string, f job.Firm) string {
+func (c *initCmd) next(path string, f job.Firm, link string) string {
 	flag := ""
 	if path != "laycast.yaml" {
 		flag = " --config " + path
@@ -194,9 +199,9 @@ How to go on:
   5. laycast%[5]s plan                  the week as it would be planned now
   6. laycast%[5]s serve                 the daemon: calls in the evening, mails, calendars
 
-The owner cannot sign in to the pages yet, so there is no sign-in link. Until then
-the owner's week opens by a secret link, once the daemon runs:
-     laycast%[5]s link new --owner             the page
-     laycast%[5]s link new --owner --feed      the calendar to subscribe to
-`, path, f.Name, f.Email, f.Zone, flag)
+Sign in to the pages, once the daemon runs, by this link (once, within %[6]d minutes):
+     %[7]s
+A new one: ask for it on the first page, it comes by mail; or here, without any
+mail: laycast%[5]s link sign-in
+`, path, f.Name, f.Email, f.Zone, flag, int(access.SignInLasts.Minutes()), link)
 }

@@ -17,6 +17,7 @@ type linkCmd struct {
 	New    linkNewCmd    `cmd:"" help:"Print a link, and make it where there is none."`
 	List   linkListCmd   `cmd:"" help:"All links that open something."`
 	Revoke linkRevokeCmd `cmd:"" help:"Make a link open nothing from now on."`
+	SignIn linkSignInCmd `cmd:"" name:"sign-in" help:"Print a link that signs in to the pages once."`
 }
 
 // linkOut is a link as it is printed.

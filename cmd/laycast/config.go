@@ -5,13 +5,18 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net/netip"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	_ "time/tzdata" // zones must load on machines that carry none
 
+	"go.yaml.in/yaml/v4"
+
 	"laycast/job"
+	"laycast/notify"
+	"laycast/notify/webhook"
 )
 
 // Config is the configuration of one host: a firm, where its data lie and how
@@ -29,8 +34,12 @@ type Config struct {
 	SeasonFile string
 	// MaterialsFile is the firm's own file of materials, "" = the built-in one.
 	MaterialsFile string
-	Sources       []SourceConfig
-	Mail          MailConfig
+	// TrustedProxies are the networks of proxies of ours: what they say in
+	// X-Forwarded-For about whom they speak for is believed.
+	TrustedProxies []netip.Prefix
+	Sources        []SourceConfig
+	Mail           MailConfig
+	Webhook        WebhookConfig
 	// AskStrict: a new date is never told without the owner's yes. Otherwise it
 	// is told in the morning unless the owner says no.
 	AskStrict bool
@@ -54,6 +63,14 @@ type SourceConfig struct {
 	// What requests may cost in each minute, hour and day of UTC, in the source's
 	// own calls; 0 = its own bounds where they are known, else none.
 	PerMinute, PerHour, PerDay float64
+}
+
+// WebhookConfig is a program of the firm's own that is told what crews and the
+// owner are told by mail.
+type WebhookConfig struct {
+	URL    string // "" = none
+	Secret Secret
+	For    []notify.Audience // whose messages; crew and owner unless set
 }
 
 // MailConfig is how mail leaves.
@@ -180,6 +197,8 @@ func (l *configLoader) load(data []byte) Config {
 	c.Listen = l.topText(root, "listen", defaultListen, checkListen)
 	c.PublicURL = strings.TrimRight(l.topText(root, "public_url", "http://"+c.Listen, checkPublicURL), "/")
 	c.LinkKeyFile = l.linkKeyPath(root)
+	c.TrustedProxies = l.proxies(root)
+	l.users(root.section("users", false), &c.Firm)
 	root.text("profiles", &c.ProfilesDir, false)
 	if c.ProfilesDir != "" && !filepath.IsAbs(c.ProfilesDir) {
 		c.ProfilesDir = filepath.Join(l.dir, c.ProfilesDir)
@@ -194,6 +213,7 @@ func (l *configLoader) load(data []byte) Config {
 	}
 	c.Sources = l.sources(root)
 	c.Mail = l.mail(root.section("mail", false), c.Firm)
+	c.Webhook = l.webhook(root.section("webhook", false))
 	l.times(root.section("times", false), &c.Firm.Times)
 	l.work(root.section("work", false), &c.Firm.Work)
 	l.costs(root.section("costs", false), &c.Firm.Costs)
@@ -281,6 +301,32 @@ func (l *configLoader) mail(s *yamlSection, f job.Firm) MailConfig {
 	s.hint("password", "does not stand in this file; write it into a file of its own and name that in password_file, or set "+envPrefix+"MAIL_PASSWORD")
 	s.done()
 	return m
+}
+
+func (l *configLoader) webhook(s *yamlSection) WebhookConfig {
+	var c WebhookConfig
+	secretFile := ""
+	s.checked("url", &c.URL, webhook.Check)
+	s.text("secret_file", &secretFile, false)
+	c.Secret = l.secret(s, "secret_file", secretFile, envPrefix+"WEBHOOK_SECRET")
+	if c.URL != "" && len(c.Secret) < webhook.LeastSecret && !s.complained("secret_file") {
+		s.complain("url", "has no secret of at least %d characters; name a file in secret_file, or set %sWEBHOOK_SECRET", webhook.LeastSecret, envPrefix)
+	}
+	c.For = []notify.Audience{notify.ToCrew, notify.ToOwner}
+	if nodes, ok := s.list("for", "crew, owner", yaml.ScalarNode); ok {
+		c.For = nil
+		for _, n := range nodes {
+			a := notify.Audience(n.Value)
+			if a != notify.ToCrew && a != notify.ToOwner {
+				s.at(n.Line, "for", "%q is not known; write crew, owner or both: customers are written to by mail alone", n.Value)
+				continue
+			}
+			c.For = append(c.For, a)
+		}
+	}
+	s.hint("secret", "does not stand in this file; write it into a file of its own and name that in secret_file, or set "+envPrefix+"WEBHOOK_SECRET")
+	s.done()
+	return c
 }
 
 // secret gives the content of the environment variable or of the file.

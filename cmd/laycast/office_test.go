@@ -172,11 +172,11 @@ func (o *office) rehearse(from, to string) {
 }
 
 // everything is all that can be read of what happened: equal texts mean the
-// same calls, messages, jobs and mails.
+// same calls, messages, jobs, scored chances and mails.
 func (o *office) everything() string {
 	o.t.Helper()
 	var b strings.Builder
-	for _, args := range [][]string{{"calls", "--json"}, {"messages", "--json"}, {"job", "list", "--json"}} {
+	for _, args := range [][]string{{"calls", "--json"}, {"messages", "--json"}, {"job", "list", "--json"}, {"skill", "--json"}} {
 		b.WriteString(o.must(args...))
 	}
 	for _, name := range o.mails() {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"net/http"
@@ -12,6 +13,7 @@ import (
 	"laycast/db"
 	"laycast/job"
 	"laycast/job/access"
+	"laycast/notify"
 	"laycast/scheduler"
 	"laycast/web"
 )
@@ -76,10 +78,38 @@ func (h *house) pages(ctx context.Context, health *web.Health, sched *scheduler.
 		log.Error().Int("links", strange).Str("key", h.cfg.LinkKeyFile).Msg("links were made with another link key; they open, but mails and pages cannot show them; restore the key from a backup, or make them anew with laycast link new")
 	}
 	r := readers{h.db}
+	var office *web.OfficePages
+	if demo == nil { // the demo's pages stand open
+		office = &web.OfficePages{Firm: h.firm.UID, Doors: r, Sessions: r, Letter: h.signInLetter}
+	}
 	return web.New(web.Config{
+		Office: office, Proxies: h.cfg.TrustedProxies,
 		Health: health, Clock: sched.Clock, Links: r, Feeds: r, Books: r, Approver: sched, Stopper: r, Demo: demo,
 		Key: key, Credit: sched.CreditOf, PublicURL: h.cfg.PublicURL, Log: log,
 	})
+}
+
+// signInLetter composes the mail that bears a sign-in link.
+func (h *house) signInLetter(f job.Firm, l notify.SignInLetter) (notify.Message, error) {
+	c, err := notify.NewComposer(notify.ComposerConfig{Firm: f, From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL})
+	if err != nil {
+		return notify.Message{}, err
+	}
+	return c.SignIn(l)
+}
+
+// signInLink makes a sign-in link for a person without any mail: whoever can run
+// this can read the database anyway.
+func (h *house) signInLink(ctx context.Context, person string, now time.Time) (string, error) {
+	token := rand.Text()
+	ok, err := h.db.AskSignIn(ctx, access.NewSignIn(token, h.firm.UID, person, true, now), nil)
+	if err != nil {
+		return "", err
+	}
+	if !ok {
+		return "", fmt.Errorf("%d sign-in links were made for %s within the hour; use the newest, or wait", access.SignInsAnHour, person)
+	}
+	return h.cfg.PublicURL + access.SignInPath + token, nil
 }
 
 // watched lets the health page look at this house's firm.

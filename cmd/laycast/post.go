@@ -11,13 +11,15 @@ import (
 	"laycast/notify"
 	"laycast/notify/file"
 	"laycast/notify/smtp"
+	"laycast/notify/webhook"
 	"laycast/scheduler"
 )
 
 // post is how mail leaves.
 type post struct {
 	transport scheduler.Transport
-	redo      bool // delivering twice does no harm
+	redo      bool              // delivering twice does no harm
+	hooked    []notify.Audience // who is told by webhook too
 }
 
 // post gives the mail server that the configuration names.
@@ -32,7 +34,36 @@ func (h *house) post() (post, error) {
 	if err != nil {
 		return post{}, fmt.Errorf("set up the mail server: %w", err)
 	}
-	return post{transport: mailer{t}}, nil
+	p := post{transport: mailer{t}}
+	if h.cfg.Webhook.URL == "" {
+		return p, nil
+	}
+	hook, err := webhook.New(webhook.Config{URL: h.cfg.Webhook.URL, Secret: h.cfg.Webhook.Secret.Reveal(), Now: realClock{}.Now})
+	if err != nil {
+		return post{}, fmt.Errorf("set up the webhook: %w", err)
+	}
+	return post{transport: sorter{notify.Mail: p.transport, notify.Webhook: hook}, hooked: h.cfg.Webhook.For}, nil
+}
+
+// sorter hands each message to the transport of its channel.
+type sorter map[notify.Channel]scheduler.Transport
+
+// Deliver hands over one message.
+func (s sorter) Deliver(ctx context.Context, m notify.Message) error {
+	t, ok := s[m.Channel]
+	if !ok {
+		return &notify.Failure{Class: notify.Permanent, Reason: fmt.Sprintf("nothing is set up to send by %s", m.Channel)}
+	}
+	return t.Deliver(ctx, m)
+}
+
+// Probe tries the mail server.
+func (s sorter) Probe(ctx context.Context) error {
+	p, ok := s[notify.Mail].(prober)
+	if !ok {
+		return errors.New("it cannot be tried without a message")
+	}
+	return p.Probe(ctx)
 }
 
 // postTo gives a mail server on this machine, without TLS: for rehearsals.

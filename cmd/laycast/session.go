@@ -120,7 +120,7 @@ func (h *house) scheduler(clock scheduler.Clock, stamp bool, p post, log zerolog
 		}
 	}
 	return scheduler.New(scheduler.Config{
-		Store: h.db, Sources: sources, Transport: p.transport, Redo: p.redo,
+		Store: h.db, Sources: sources, Transport: p.transport, Redo: p.redo, Hooked: p.hooked,
 		Clock: clock, From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, LinkKey: key, Profiles: profiles, Materials: materials, Season: outlook, Log: log,
 	}), nil
 }

@@ -145,3 +145,20 @@ func TestAllowanceHoldsOverRestarts(t *testing.T) {
 		t.Errorf("%d requests by one process, %d by four, %d the next day", one, parts, next)
 	}
 }
+
+// A looking command falls back too, says so, and gives what it asked with back.
+func TestCheckAsksTheNextSource(t *testing.T) {
+	t.Parallel()
+	other := newOther(t)
+	o := officeWith(t, fmt.Sprintf(`  - {kind: met-norway, url: "%s", contact: office@quay.example}`, other.URL), "")
+	o.takeIn(bookOf(2, "2027-06-01"))
+	o.source.always(badPage)
+	for range 2 { // the second finds the right to ask given back
+		code, out, errs := o.run(t.Context(), "check", "Q-01", "--now", "2027-06-13T12:00:00Z")
+		if code != 0 || !strings.Contains(errs, "open-meteo does not answer") || !strings.Contains(errs, "the weather is from met-norway") {
+			t.Fatalf("exit %d\n%s%s", code, out, errs)
+		}
+	}
+	other.bar = true
+	o.fails(1, []string{"ask the weather source", "502"}, "check", "Q-01", "--now", "2027-06-13T12:00:00Z")
+}

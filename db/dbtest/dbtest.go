@@ -64,6 +64,10 @@ func Run(t *testing.T, fresh func(t *testing.T) string) {
 		{"unheard", testUnheard},
 		{"stopped", testStopped},
 		{"channels", testChannels},
+		{"sign-in", testSignIn},
+		{"sign-in rivals", testSignInRivals},
+		{"sessions", testSessions},
+		{"deeds", testDeeds},
 	} {
 		t.Run(part.name, func(t *testing.T) {
 			part.test(t, fresh(t))

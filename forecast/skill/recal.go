@@ -11,15 +11,18 @@ import "math"
 // itself (second look), tomorrow (the call), the day after, and further off.
 var bands = [...]int{0, 1, 2, 3, 5}
 
-// Weights of the prior, in days of middling chances. The line over all leads is
-// drawn to the identity, a band's own line to that over all leads: a band has
-// few days, and the same day stands in every band. They are heavy because the
-// dressing has done the work: what is left in half a year of record is mostly
-// that half year's luck and season. Chosen on two recorded years, named in
-// docs/skill.md, from 60 to 800; no source.
+// Weights of the prior, in days of middling chances, once the record spans a
+// year: the line over all leads is drawn to the identity, a band's own line to
+// that over all leads, since a band has few days and the same day stands in every
+// band. A shorter record is season as much as source: half a year in which
+// chances were too low says little of the other half. So the weight grows as the
+// square of what the span falls short of a year, up to four times. Chosen on two recorded years,
+// named in docs/skill.md; no source.
 const (
-	priorDays = 800
-	bandDays  = 400
+	priorDays = 400
+	bandDays  = 200
+	wholeYear = 365
+	mostShort = 4
 )
 
 // recalHalfLife is in how many days a scored chance loses half of its weight: a
@@ -118,7 +121,8 @@ func Fit(sealed, rain []Past) Recal {
 
 // fitKind fits the line over all leads and from it those of the bands.
 func fitKind(ps []Past) (out [len(bands)]Line) {
-	all := fitLine(weigh(ps, func(Past) int { return 0 }), Line{}, priorDays)
+	short := shortOf(ps)
+	all := fitLine(weigh(ps, func(Past) int { return 0 }), Line{}, priorDays*short)
 	for b := range out {
 		var of []Past
 		for _, p := range ps {
@@ -126,9 +130,20 @@ func fitKind(ps []Past) (out [len(bands)]Line) {
 				of = append(of, p)
 			}
 		}
-		out[b] = fitLine(weigh(of, func(p Past) int { return p.Lead }), all, bandDays)
+		out[b] = fitLine(weigh(of, func(p Past) int { return p.Lead }), all, bandDays*short)
 	}
 	return out
+}
+
+// shortOf gives how many times heavier the prior is for a record that does not
+// span a year.
+func shortOf(ps []Past) float64 {
+	first, last := math.Inf(1), math.Inf(-1)
+	for _, p := range ps {
+		first, last = math.Min(first, p.Ago), math.Max(last, p.Ago)
+	}
+	short := wholeYear / (last - first + 1)
+	return math.Max(1, math.Min(short*short, mostShort))
 }
 
 // weighed is a chance with what it weighs and how much of that came true.

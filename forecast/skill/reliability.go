@@ -99,26 +99,48 @@ func CalibrationError(bins []Bin) float64 {
 // CalibrationBand gives the calibration errors between which chances like these
 // fall nineteen times in twenty where they come true exactly as often as they
 // say: days are drawn with replacement, and whether it happened is drawn from
-// each day's chance (consistency resampling, Bröcker and Smith 2007, from memory).
-// Days are drawn one by one, so the band is narrow for days that follow one
-// another. NaN without days.
-func CalibrationBand(ss []Scored, bins, draws int, seed uint64) (low, high float64) {
+// their chances (consistency resampling, Bröcker and Smith 2007, from memory).
+// day numbers the days from 0 on, one number for each chance: the chances of one
+// day, given at several leads, come true or fail together. nil takes every chance
+// for a day of its own. Days are drawn one by one, so the band is narrow for days
+// that follow one another. NaN without days.
+func CalibrationBand(ss []Scored, day []int, bins, draws int, seed uint64) (low, high float64) {
 	if len(ss) == 0 || draws < 1 {
 		return math.NaN(), math.NaN()
 	}
+	days := daysOf(ss, day)
 	rng := rand.New(rand.NewPCG(seed, uint64(len(ss))))
-	again := make([]Scored, len(ss))
 	found := make([]float64, draws)
+	var again []Scored
 	for k := range found {
-		for i := range again {
-			p := ss[rng.IntN(len(ss))].Chance
-			again[i] = Scored{p, rng.Float64() < p}
+		again = again[:0]
+		for range days {
+			u := rng.Float64()
+			for _, s := range days[rng.IntN(len(days))] {
+				again = append(again, Scored{s.Chance, u < s.Chance})
+			}
 		}
 		found[k] = calibrationError(again, bins)
 	}
 	slices.Sort(found)
 	at := func(q float64) float64 { return found[int(math.Round(q*float64(draws-1)))] }
 	return at(0.025), at(0.975)
+}
+
+// daysOf puts chances together by day.
+func daysOf(ss []Scored, day []int) [][]Scored {
+	var out [][]Scored
+	for i, s := range ss {
+		d := i
+		if day != nil {
+			d = day[i]
+		}
+		for len(out) <= d {
+			out = append(out, nil)
+		}
+		out[d] = append(out[d], s)
+	}
+	return out
 }
 
 // calibrationError is CalibrationError of a table that nobody sees.

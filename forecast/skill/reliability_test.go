@@ -69,7 +69,7 @@ func TestCalibrationErrorInItsBandWhereHonest(t *testing.T) {
 	inside := 0
 	for seed := range uint64(40) {
 		ss := drawn(180, seed, honest)
-		low, high := CalibrationBand(ss, 10, 400, 1)
+		low, high := CalibrationBand(ss, nil, 10, 400, 1)
 		if e := CalibrationError(Reliability(ss, 10)); e >= low && e <= high {
 			inside++
 		}
@@ -78,7 +78,7 @@ func TestCalibrationErrorInItsBandWhereHonest(t *testing.T) {
 		t.Errorf("%d of 40 honest years inside the band", inside)
 	}
 	ss := drawn(180, 3, func(p float64) float64 { return 0.3 + 0.4*p })
-	_, high := CalibrationBand(ss, 10, 400, 1)
+	_, high := CalibrationBand(ss, nil, 10, 400, 1)
 	if e := CalibrationError(Reliability(ss, 10)); e <= high {
 		t.Errorf("bold chances: error %.3f inside the band up to %.3f", e, high)
 	}
@@ -108,7 +108,7 @@ func handError() float64 {
 }
 
 func TestNoDaysNoScores(t *testing.T) {
-	low, high := CalibrationBand(nil, 10, 100, 1)
+	low, high := CalibrationBand(nil, nil, 10, 100, 1)
 	for _, x := range []float64{Brier(nil), CalibrationError(nil), low, high, PartsOf(nil, 10).Skill()} {
 		if !math.IsNaN(x) {
 			t.Errorf("a score of no days is %g", x)
@@ -119,5 +119,22 @@ func TestNoDaysNoScores(t *testing.T) {
 	}
 	if n := len(Reliability([]Scored{{math.NaN(), true}}, 10)); n > 1 {
 		t.Errorf("%d bins of one day", n)
+	}
+}
+
+// Five leads of one day are not five days: the band of their error is wider.
+func TestBandOfDaysGivenSeveralTimes(t *testing.T) {
+	var ss []Scored
+	var day []int
+	for d, s := range drawn(150, 4, honest) {
+		for range 5 {
+			ss, day = append(ss, s), append(day, d)
+		}
+	}
+	_, alone := CalibrationBand(ss, nil, 10, 400, 1)
+	_, together := CalibrationBand(ss, day, 10, 400, 1)
+	_, once := CalibrationBand(drawn(150, 4, honest), nil, 10, 400, 1)
+	if together < 1.5*alone || math.Abs(together-once) > 0.02 {
+		t.Errorf("band up to %.3f together, %.3f alone, %.3f given once", together, alone, once)
 	}
 }

@@ -88,10 +88,13 @@ func (b *builder) size(n int) *sized {
 		}
 		s.ways[j] = &w
 		for d := range b.p.days {
+			if job.Pin != nil && d != job.Pin.Day {
+				continue
+			}
 			if st, ok := b.start(job, &w, d, b.p.leave[j]); ok {
 				s.starts[j] = append(s.starts[j], st)
 			}
-			if in.M > 0 && (w.odds(d, 0).Known || w.odds(d, 1).Known) && in.working(d) && in.allowed(job, d, d) {
+			if in.M > 0 && (in.open(job, &w, d, 0) || in.open(job, &w, d, 1)) && in.working(d) && in.allowed(job, d, d) {
 				b.starts[j] = true
 			}
 		}
@@ -109,7 +112,7 @@ func (b *builder) start(job *Job, w *Way, d int, leave int64) (start, bool) {
 	}
 	st := start{first: int16(d), last: int16(last), n: int16(need)}
 	for s := range 2 {
-		if (s == 0 || w.HalfDays == 1) && w.odds(d, s).Known {
+		if (s == 0 || w.HalfDays == 1) && in.open(job, w, d, s) {
 			st.ok[s] = true
 			st.gain[s] = in.reward(job, w, d, s, last) - leave
 		}
@@ -124,7 +127,7 @@ func (b *builder) class(k int) {
 	s := b.size(crew.Size)
 	b.days, b.halves = make([][]column, p.days), make([][]half, p.days)
 	for j := range p.in.Jobs {
-		if s.ways[j] == nil || !crew.can(p.in.Jobs[j].Skill) {
+		if s.ways[j] == nil || !crew.can(p.in.Jobs[j].Skill) || !p.in.Jobs[j].pinnedTo(crew) {
 			continue
 		}
 		b.able[j] = true
@@ -241,7 +244,7 @@ func (b *builder) beside(k int, v placed, s *sized, crew *Crew) {
 	home := RoadHm(there, crew.Depot)
 	slot := 1 - v.slot
 	for j := range in.Jobs {
-		if s.ways[j] == nil || s.ways[j].HalfDays != 1 || !crew.can(in.Jobs[j].Skill) {
+		if s.ways[j] == nil || s.ways[j].HalfDays != 1 || !crew.can(in.Jobs[j].Skill) || !in.Jobs[j].pinnedTo(crew) {
 			continue
 		}
 		road := RoadHm(in.Jobs[j].At, there)

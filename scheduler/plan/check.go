@@ -104,6 +104,8 @@ func (c *checker) placing(v Placing) (int64, error) {
 		return 0, fmt.Errorf("job %q: crew %q has not the skill %q", v.Job, v.Crew, job.Skill)
 	case job.Fixed != nil && *job.Fixed != Fixed{Crew: v.Crew, Day: v.Day, Slot: v.Slot}:
 		return 0, fmt.Errorf("job %q is frozen and was moved", v.Job)
+	case job.Fixed == nil && job.Pin != nil && (job.Pin.Day != v.Day || job.Pin.Crew != "" && job.Pin.Crew != v.Crew):
+		return 0, fmt.Errorf("job %q is pinned to day %d, crew %q, and stands on day %d with %q", v.Job, job.Pin.Day, job.Pin.Crew, v.Day, v.Crew)
 	}
 	if err := c.dates(v, job, &way); err != nil {
 		return 0, err
@@ -142,7 +144,9 @@ func (c *checker) dates(v Placing, job *Job, way *Way) error {
 	if v.Day < job.Earliest || v.Days[need-1] > job.Deadline {
 		return fmt.Errorf("job %q: days %v outside %d to %d", v.Job, v.Days, job.Earliest, job.Deadline)
 	}
-	if c.in.M < 1 || v.Day >= len(way.Odds) || !way.Odds[v.Day][v.Slot].Known {
+	known := func(s int) bool { return v.Day < len(way.Odds) && way.Odds[v.Day][s].Known }
+	blind := job.Pin != nil && !known(0) && (way.HalfDays != 1 || !known(1)) // a pin may stand where no forecast reaches
+	if c.in.M < 1 || !known(v.Slot) && !blind {
 		return fmt.Errorf("job %q: no odds known for a start on day %d", v.Job, v.Day)
 	}
 	return nil

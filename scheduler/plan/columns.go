@@ -41,7 +41,7 @@ func pick[T any](from []T, which []int32) []T {
 }
 
 // class is a set of crews that are alike: depot, size, skills, days off.
-// A crew with frozen work is a class of its own.
+// A crew with frozen or pinned work is a class of its own.
 type class struct {
 	crews []int
 	free  []bool // by day; false: off or frozen
@@ -59,6 +59,7 @@ type problem struct {
 	frozen   []placed // where frozen jobs stand
 	frozenAt int64    // their gain together
 	why      []Reason // by job: why it has no column; "" when it has
+	bonus    int64    // in the gain of every column of a pinned job, for each of them
 }
 
 // placed is a placing in indices.
@@ -77,6 +78,7 @@ func newProblem(in *Input) *problem {
 	p.freeze()
 	p.group()
 	b := newBuilder(p)
+	b.pins()
 	for k := range p.classes {
 		b.class(k)
 	}
@@ -165,6 +167,13 @@ func (p *problem) group() {
 		own[v.crew] = true
 		for d := v.first; d <= v.last; d++ {
 			frozen[[2]int{v.crew, d}] = true
+		}
+	}
+	for j := range p.in.Jobs { // a crew with something pinned to it is not like another
+		if pin := p.pin(j); pin != nil && pin.Crew != "" {
+			if c := slices.IndexFunc(p.in.Crews, func(c Crew) bool { return c.ID == pin.Crew }); c >= 0 {
+				own[c] = true
+			}
 		}
 	}
 	byKey := make(map[string]int)

@@ -46,6 +46,7 @@ type Job struct {
 	Current *Told       // the date told to the customer, if any
 	Moves   int         // moves so far: each doubles the price of the next
 	Fixed   *Fixed      // frozen: must stand where it is
+	Pin     *Pin        // the owner's: there or nowhere, and before anything that is only worth more
 }
 
 // Way is how a crew of one size does a job.
@@ -73,6 +74,13 @@ type Fixed struct {
 	Slot int
 }
 
+// Pin is a place the owner chose. A plan keeps as many pins as it can, whatever
+// they cost, and breaks no rule for them.
+type Pin struct {
+	Day  int
+	Crew string // "": any that can
+}
+
 // Costs are the prices of moving and driving, in cents.
 type Costs struct {
 	Move        []Tier // by notice, ascending; the last holds for all beyond
@@ -96,7 +104,7 @@ type Plan struct {
 	Left      []Left    // by job
 	Objective int64     // cents, summed again from the rules
 	Base      int64     // the objective with everything left out
-	Bound     int64     // no plan can have a greater objective
+	Bound     int64     // no plan that keeps as many pins can have a greater objective
 	Proven    bool      // Objective == Bound, or the search was exhausted
 }
 

@@ -64,7 +64,19 @@ func drawJob(t *rapid.T, id string, in *Input) Job {
 	if rapid.IntRange(0, 5).Draw(t, "fixed") == 0 {
 		j.Fixed = &Fixed{Crew: fmt.Sprint("crew", rapid.IntRange(0, 3).Draw(t, "crew")), Day: day.Draw(t, "fixedDay"), Slot: rapid.IntRange(0, 1).Draw(t, "slot")}
 	}
+	if rapid.IntRange(0, 4).Draw(t, "pinned") == 0 {
+		j.Pin = &Pin{Day: day.Draw(t, "pinDay"), Crew: rapid.SampledFrom([]string{"", "", "crew0", "crew1"}).Draw(t, "pinCrew")}
+	}
 	return j
+}
+
+// unpinned takes the pins away, which come before any value.
+func unpinned(in Input) Input {
+	in.Jobs = append([]Job{}, in.Jobs...)
+	for i := range in.Jobs {
+		in.Jobs[i].Pin = nil
+	}
+	return in
 }
 
 func drawOdds(t *rapid.T, m int64) Odds {
@@ -87,7 +99,7 @@ func TestPlansKeepTheRules(t *testing.T) {
 
 func TestOneMoreCrewNeverLowersTheValue(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		in := drawInput(t, 8, 3, 10)
+		in := unpinned(drawInput(t, 8, 3, 10))
 		before := Solve(in)
 		in.Crews = append(in.Crews, drawCrew(t, "new", in.Days))
 		after := Solve(in)
@@ -102,10 +114,10 @@ func TestOneMoreCrewNeverLowersTheValue(t *testing.T) {
 
 func TestOneMoreJobNeverLowersTheBound(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		in := drawInput(t, 8, 3, 10)
+		in := unpinned(drawInput(t, 8, 3, 10))
 		before := Solve(in)
 		j := drawJob(t, "new", &in)
-		j.Fixed = nil
+		j.Fixed, j.Pin = nil, nil
 		in.Jobs = append(in.Jobs, j)
 		if after := Solve(in); after.Bound-after.Base < before.Bound-before.Base {
 			t.Fatalf("bound on the gain %d with a job more, %d without", after.Bound-after.Base, before.Bound-before.Base)
@@ -113,7 +125,8 @@ func TestOneMoreJobNeverLowersTheBound(t *testing.T) {
 	})
 }
 
-// The best plan of a tiny problem, found by trying every one, is the plan found.
+// The best plan of a tiny problem, found by trying every one, is the plan found:
+// the most pins kept, and of the plans that keep so many the one worth most.
 func TestBestOfTinyProblems(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		in := drawInput(t, 4, 2, 4)
@@ -121,21 +134,36 @@ func TestBestOfTinyProblems(t *testing.T) {
 			in.Jobs[i].Fixed = nil
 		}
 		got := Solve(in)
-		if want := everyPlan(t, in); got.Objective != want || !got.Proven {
-			t.Fatalf("objective %d (proven %t), the best is %d", got.Objective, got.Proven, want)
+		pins, want := everyPlan(in)
+		if kept := keeps(in, got.Placings); got.Objective != want || kept != pins || !got.Proven {
+			t.Fatalf("objective %d with %d pins (proven %t), the best is %d with %d", got.Objective, kept, got.Proven, want, pins)
 		}
 	})
 }
 
-// everyPlan tries every plan by the rules of Check and gives the best objective.
-func everyPlan(t *rapid.T, in Input) int64 {
-	var best int64
-	first := true
+// keeps counts the pinned jobs among placings.
+func keeps(in Input, vs []Placing) int {
+	n := 0
+	for _, v := range vs {
+		for i := range in.Jobs {
+			if in.Jobs[i].ID == v.Job && in.Jobs[i].Pin != nil {
+				n++
+			}
+		}
+	}
+	return n
+}
+
+// everyPlan tries every plan by the rules of Check and gives the most pins that
+// can be kept and the best objective with so many.
+func everyPlan(in Input) (pins int, best int64) {
+	pins = -1
 	var try func(j int, vs []Placing)
 	try = func(j int, vs []Placing) {
 		if j == len(in.Jobs) {
-			if v, ok := worthOf(in, vs); ok && (first || v > best) {
-				best, first = v, false
+			n := keeps(in, vs)
+			if v, ok := worthOf(in, vs); ok && (n > pins || n == pins && v > best) {
+				best, pins = v, n
 			}
 			return
 		}
@@ -158,7 +186,7 @@ func everyPlan(t *rapid.T, in Input) int64 {
 		}
 	}
 	try(0, nil)
-	return best
+	return pins, best
 }
 
 // worthOf gives the objective of placings, all other jobs left; false when they

@@ -87,6 +87,9 @@ func (p *problem) plan(s *found, bound int64) Plan {
 	out := Plan{Base: p.base, Objective: p.base}
 	placed := make([]bool, p.jobs)
 	for i, v := range placings {
+		if p.pin(v.job) != nil {
+			bound -= p.bonus
+		}
 		out.Placings = append(out.Placings, Placing{
 			Job: p.in.Jobs[v.job].ID, Crew: p.in.Crews[v.crew].ID, Day: v.first, Slot: v.slot,
 			HalfDays: v.way.HalfDays, Days: p.in.daysBetween(v.first, v.last), Gain: gains[i],

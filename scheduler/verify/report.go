@@ -91,6 +91,7 @@ const mostLead = 15
 type Part struct {
 	given  [Ways][]skill.Scored
 	months [13][mostLead + 1][]skill.Scored // what happened, by month and lead
+	day    []int                            // of each chance, numbered from 0 on
 	air    [2]mean
 	rain   bool
 }
@@ -100,6 +101,7 @@ type Part struct {
 // rain.
 func PartOf(gs []Given, since job.Date, keep func(Given) bool, rain bool) Part {
 	p := Part{rain: rain}
+	days := map[job.Date]int{}
 	for _, g := range gs {
 		if !g.Date.After(since) || !keep(g) {
 			continue
@@ -113,6 +115,10 @@ func PartOf(gs []Given, since job.Date, keep func(Given) bool, rain bool) Part {
 		for w, c := range given {
 			p.given[w] = append(p.given[w], skill.Scored{Chance: c, Happened: happened})
 		}
+		if _, seen := days[g.Date]; !seen {
+			days[g.Date] = len(days)
+		}
+		p.day = append(p.day, days[g.Date])
 		of := &p.months[g.Date.Month][min(max(g.Lead, 0), mostLead)]
 		*of = append(*of, skill.Scored{Happened: happened})
 		p.air[0].add(g.AirDressed)
@@ -126,12 +132,20 @@ func RowOf(parts []Part, seed uint64) Row {
 	var row Row
 	var ss [Ways][]skill.Scored
 	var reference mean
+	var day []int
+	next := 0
 	var air [2]mean
 	rain := false
 	for _, p := range parts {
 		rain = p.rain
 		for w := range ss {
 			ss[w] = append(ss[w], p.given[w]...)
+		}
+		for _, d := range p.day {
+			day = append(day, next+d)
+		}
+		if len(day) > 0 {
+			next = slices.Max(day) + 1
 		}
 		for _, leads := range p.months {
 			for _, of := range leads {
@@ -148,7 +162,7 @@ func RowOf(parts []Part, seed uint64) Row {
 		if rain && Way(w) == Single {
 			ss[w] = nil
 		}
-		row.Ways[w] = score(ss[w], row.Climate, seed)
+		row.Ways[w] = score(ss[w], day, row.Climate, seed)
 	}
 	row.Freq = row.Ways[0].freq()
 	return row
@@ -163,13 +177,13 @@ func climate(of []skill.Scored) float64 {
 	return skill.PartsOf(of, 0).Uncertainty
 }
 
-func score(ss []skill.Scored, climate float64, seed uint64) Score {
+func score(ss []skill.Scored, day []int, climate float64, seed uint64) Score {
 	bins := skill.Reliability(ss, Bins)
 	s := Score{BrierParts: skill.PartsOf(ss, Bins), Error: skill.CalibrationError(bins), Forecasts: ss, BandLow: math.NaN(), BandHigh: math.NaN()}
 	s.Skill = skill.Skill(s.Score, climate)
 	s.Slope, _ = skill.Slope(bins)
 	if seed != 0 {
-		s.BandLow, s.BandHigh = skill.CalibrationBand(ss, Bins, Draws, seed)
+		s.BandLow, s.BandHigh = skill.CalibrationBand(ss, day, Bins, Draws, seed)
 	}
 	return s
 }
