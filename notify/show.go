@@ -15,6 +15,9 @@ func Percent(p float64) string { return percent(p) }
 // StageWords names a stage as a crew says it.
 func StageWords(s rules.Stage) string { return stageWords(s) }
 
+// LimitWords names what a limit measures: "rain", "dew margin".
+func LimitWords(l rules.Limit) string { return measureOf(l).name }
+
 // Tightest says how near a stage comes to a limit, on the clock of one place
 // and day; "" when there is nothing to say.
 func Tightest(c rules.Check, loc *time.Location, day job.Date) string {

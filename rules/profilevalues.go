@@ -119,6 +119,19 @@ func (p Profile) Sets() []LimitSet {
 	return out
 }
 
+// Side says on which side of its value a bound lets a measure be.
+func (b Bound) Side() string {
+	switch {
+	case b.Least && b.Strict:
+		return "more than"
+	case b.Least:
+		return "at least"
+	case b.Strict:
+		return "less than"
+	}
+	return "at most"
+}
+
 // Value is one effective value of a profile with its source.
 type Value struct {
 	Key    string // as in the file: "work.strip"

@@ -10,6 +10,7 @@ import (
 	"laycast/job/access"
 	"laycast/notify"
 	"laycast/scheduler/call"
+	"laycast/scheduler/ledger"
 	"laycast/scheduler/task"
 )
 
@@ -257,10 +258,7 @@ const (
 
 // waits reports whether a visit's new date is one that the owner may still
 // stop: a told date that the plan has moved.
-func (w *work) waits(v job.Visit) bool {
-	first := v.First()
-	return v.State == job.Planned && v.Done == 0 && !v.Told.IsZero() && !first.IsZero() && first != v.Told && first.After(w.today())
-}
+func (w *work) waits(v job.Visit) bool { return ledger.MoveWaits(v, w.today()) }
 
 // askOwner asks the owner about new dates that nobody has asked about yet.
 func (w *work) askOwner() {
@@ -326,7 +324,7 @@ func (s *Scheduler) Waiting(ctx context.Context, firm string) ([]string, error) 
 	}
 	out := []string{}
 	for _, v := range b.Visits {
-		if j, ok := w.booking(v.Job); ok && w.waits(v) && v.AskedFor == v.First() && !v.Approved && !v.Declined {
+		if j, ok := w.booking(v.Job); ok && ledger.MoveAsked(v, w.today()) {
 			out = append(out, fmt.Sprintf("%s: %s instead of %s", j.Title, v.First().Words(), v.Told.Words()))
 		}
 	}
@@ -340,7 +338,7 @@ func (s *Scheduler) Approve(ctx context.Context, firm string) (int, error) {
 	err := s.change(ctx, firm, func(w *work) error {
 		n = 0
 		for _, v := range append([]job.Visit{}, w.book.Visits...) {
-			if w.waits(v) && v.AskedFor == v.First() && !v.Approved && !v.Declined {
+			if ledger.MoveAsked(v, w.today()) {
 				v.Approved = true
 				w.setVisit(v)
 				n++

@@ -17,6 +17,7 @@ import (
 
 	"laycast/job"
 	"laycast/job/access"
+	"laycast/rules"
 	"laycast/scheduler/ledger"
 )
 
@@ -73,6 +74,15 @@ type Config struct {
 	Stopper  Stopper
 	Demo     *DemoPages
 	Office   *OfficePages   // nil: nobody can sign in
+	Desk     Desk           // nil: the pages change nothing
+	Deeds    Deeds          // needed with Desk
+	Plans    Plans          // nil: the week tells neither hours nor changes
+	Worths   Worths         // nil: idle days have no price
+	Records  Records        // nil: there is no log
+	Limits   rules.Profiles // the firm's own laying limits beside the built-in ones
+	Maker    LinkMaker      // nil: no links are made or ended by the pages
+	Setter   Setter         // nil: settings are shown only; it goes with Deeds
+	Locked   []string       // settings that the configuration file sets: "times.call"
 	Proxies  []netip.Prefix // whose X-Forwarded-For is believed
 	Key      []byte         // the link key, access.KeyBytes long
 	// Credit gives whose weather it is, of the sources named, shown where it is.
@@ -92,6 +102,7 @@ type site struct {
 	asks      *gate // for sign-in links
 	posts     *gate // for changes
 	sessions  *scs.SessionManager
+	news      *keptNews
 }
 
 // New gives the handler of all pages.
@@ -107,7 +118,7 @@ func New(c Config) (http.Handler, error) {
 		return nil, fmt.Errorf("set up the pages: %q is no public address", c.PublicURL)
 	}
 	s := &site{Config: c, base: strings.TrimRight(u.Path, "/"), misses: newMisses(c.Clock), kept: newKeptFeeds(),
-		asks: newGate(c.Clock, asksEvery, asksBurst), posts: newGate(c.Clock, postsEvery, postsBurst)}
+		asks: newGate(c.Clock, asksEvery, asksBurst), posts: newGate(c.Clock, postsEvery, postsBurst), news: &keptNews{}}
 	if s.Office != nil {
 		s.sessions = s.sessionManager(u.Scheme == "https")
 	}
@@ -175,6 +186,36 @@ func (s *site) insideRoutes(mux *http.ServeMux) {
 		mux.Handle(pattern, only(s.inside(h), http.MethodGet, http.MethodHead))
 	}
 	see("/week", s.week)
+	mux.Handle("/settings", only(s.inside(s.getOr(s.settings, s.saveSettings)), http.MethodGet, http.MethodHead, http.MethodPost))
+	if s.Records != nil {
+		see("/log", s.log)
+		see("/log/message/{id}", s.message)
+	}
+	if s.Desk != nil {
+		do := func(pattern string, h deed) { mux.Handle(pattern, only(s.inside(s.change(h)), http.MethodPost)) }
+		do("/week/hold", s.hold)
+		do("/week/release", s.release)
+		do("/week/move", s.answerMove)
+		if s.Maker != nil {
+			see("/links", s.links)
+			do("/links/new", s.newLink)
+			do("/links/revoke", s.revokeLink)
+		}
+	}
+}
+
+// getOr gives a page that shows and takes; taking needs somebody to keep it.
+func (s *site) getOr(show, take insidePage) insidePage {
+	return func(w http.ResponseWriter, r *http.Request, v viewer) {
+		switch {
+		case r.Method != http.MethodPost:
+			show(w, r, v)
+		case s.Setter == nil || s.Deeds == nil:
+			plain(w, http.StatusMethodNotAllowed, "This page only shows.")
+		default:
+			take(w, r, v)
+		}
+	}
 }
 
 // only refuses other methods before anything else is looked at.

@@ -41,6 +41,22 @@ type OfficePages struct {
 	Letter func(f job.Firm, l notify.SignInLetter) (notify.Message, error)
 }
 
+// Desk changes the book as the firm says. An error's text is for the reader.
+type Desk interface {
+	Hold(ctx context.Context, uid, job, reason string) error
+	Release(ctx context.Context, uid, job string) error
+	// AnswerMove says yes or no to a new date that waits; to is the date seen.
+	AnswerMove(ctx context.Context, uid, job string, to job.Date, yes bool) error
+}
+
+// Deeds keeps who changed what.
+type Deeds interface {
+	PutDeed(ctx context.Context, d access.Deed) error
+	EndDeed(ctx context.Context, uid, id, outcome string) error
+	// Deeds gives the newest, newest first.
+	Deeds(ctx context.Context, uid string, most int) ([]access.Deed, error)
+}
+
 // viewer is who looks at the firm's own pages.
 type viewer struct {
 	Person string // mail address, "" in the demo
@@ -70,7 +86,12 @@ type insidePage func(w http.ResponseWriter, r *http.Request, v viewer)
 // inside lets in who is signed in, and everybody to the demo's invented firm.
 // What a person may do is looked up at each request: whoever is taken off the
 // firm's settings is out at once.
-func (s *site) inside(h insidePage) http.Handler {
+func (s *site) inside(page insidePage) http.Handler {
+	h := func(w http.ResponseWriter, r *http.Request, v viewer) {
+		w, end := squeeze(w, r)
+		defer end()
+		page(w, r, v)
+	}
 	if s.Office == nil {
 		return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 			formHeaders(w)

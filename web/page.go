@@ -38,7 +38,7 @@ func (s *site) page(w http.ResponseWriter, r *http.Request) {
 		f.Title, f.Body, f.Credit = v.Name, v, s.creditFor(b)
 		s.show(w, http.StatusOK, "crew", f)
 	default:
-		f.Title, f.Body, f.Credit = "The week", weekView(b, at, s.subscribeTo(l, b.Links)), s.creditFor(b)
+		f.Title, f.Body, f.Credit = "The week", weekView(b, weekNews{}, at, s.subscribeTo(l, b.Links), false), s.creditFor(b)
 		s.show(w, http.StatusOK, "week", f)
 	}
 }
@@ -70,6 +70,11 @@ type moment struct {
 
 // book reads a firm's book with the calls from today on.
 func (s *site) book(ctx context.Context, uid string) (ledger.Book, moment, error) {
+	return s.bookFrom(ctx, uid, 0)
+}
+
+// bookFrom reads a firm's book with the calls from so many days after today on.
+func (s *site) bookFrom(ctx context.Context, uid string, days int) (ledger.Book, moment, error) {
 	f, err := s.Feeds.Firm(ctx, uid)
 	if err != nil {
 		return ledger.Book{}, moment{}, err
@@ -80,7 +85,7 @@ func (s *site) book(ctx context.Context, uid string) (ledger.Book, moment, error
 	}
 	at := moment{now: s.Clock.Now(), zone: zone}
 	at.today = job.DateOf(at.now.In(zone))
-	b, err := s.Books.Book(ctx, uid, at.today)
+	b, err := s.Books.Book(ctx, uid, at.today.AddDays(days))
 	return b, at, err
 }
 

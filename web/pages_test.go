@@ -212,3 +212,13 @@ func TestOwnersYesToNothingAndInTrouble(t *testing.T) {
 		t.Errorf("without an approver: %d", r.StatusCode)
 	}
 }
+
+// httptestPost is a form sent from an address, as a browser does from a page of
+// ours.
+func httptestPost(path, form, from string) *http.Request {
+	r := httptest.NewRequest(http.MethodPost, path, strings.NewReader(form))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	r.Header.Set("Sec-Fetch-Site", "same-origin")
+	r.RemoteAddr = from
+	return r
+}

@@ -74,16 +74,47 @@ type frame struct {
 	Credit string  // whose weather it is, where weather is shown
 	Demo   bool    // show that all is invented, and the way between its pages
 	Viewer *viewer // who looks at the firm's own pages; nil on all others
+	Secret bool    // holds secrets: never compressed beside what others may have chosen
+	Nav    []navLine
 	Body   any
+}
+
+// navLine is one of the firm's own pages.
+type navLine struct {
+	Name, Path string
+	Here       bool
+}
+
+// nav gives the way between the firm's own pages, for who may see them.
+func (s *site) nav(f frame) []navLine {
+	if f.Viewer == nil && !f.Demo {
+		return nil
+	}
+	lines := []navLine{{Name: "The week", Path: "/week"}, {Name: "Log", Path: "/log"}, {Name: "Settings", Path: "/settings"}}
+	if f.Viewer != nil && f.Viewer.Owner() && !f.Viewer.Looks && s.Maker != nil && s.Desk != nil {
+		lines = append(lines, navLine{Name: "Links", Path: "/links"})
+	}
+	if f.Demo {
+		lines = append(lines, navLine{Name: "Mails", Path: "/mail"})
+	}
+	for i := range lines {
+		lines[i].Here = lines[i].Name == f.Title
+		lines[i].Path = s.base + lines[i].Path
+	}
+	return lines
 }
 
 // show renders one page whole before it is sent: a failure is no half page.
 func (s *site) show(w http.ResponseWriter, status int, name string, f frame) {
 	f.Base, f.Style, f.Demo = s.base, s.base+"/static/"+s.style.name, s.Demo != nil
+	f.Nav = s.nav(f)
 	var b bytes.Buffer
 	if err := s.templates.ExecuteTemplate(&b, name+".html", f); err != nil {
 		s.unavailable(w, name, err)
 		return
+	}
+	if q, ok := w.(*squeezed); ok {
+		q.plain = f.Secret
 	}
 	h := w.Header()
 	h.Set("Content-Type", "text/html; charset=utf-8")

@@ -4,9 +4,12 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
+	"strconv"
+	"strings"
 
 	"laycast/job"
 	"laycast/notify"
+	"laycast/scheduler/call"
 	"laycast/scheduler/ledger"
 	"laycast/scheduler/plan"
 )
@@ -14,13 +17,25 @@ import (
 // weekPage is the plan in force: days by crews, what has no place, the calls.
 type weekPage struct {
 	Made      string
+	Gain      string // what the plan gains
+	Bound     string
+	Moves     []moveLine // new dates that wait for the owner's yes
 	Crews     []string
 	Days      []weekDay
+	Changes   []changeLine // since yesterday
 	Left      []leftLine
 	Calls     []callRow
-	Bound     string
+	Acts      bool // the reader may change things
 	Subscribe *subscribe
 }
+
+type moveLine struct {
+	Job, Roof, Told, New string
+	To                   string // New as a date
+	Moves                int    // earlier ones
+}
+
+type changeLine struct{ Job, Roof, What, Reason string }
 
 type weekDay struct {
 	When  string
@@ -30,15 +45,24 @@ type weekDay struct {
 type weekCell struct {
 	Crew  string
 	Items []weekItem
+	Free  string // "free", "away" where nothing stands
+	Price string // what the free day costs
 }
 
 type weekItem struct {
-	Job, Roof, Start, Chance string
-	Day, Of                  int // day Day of Of
+	Job, Roof, Hours, Chance string
+	Binds                    string // the limit that binds
+	Call                     string // the call in force: GO, NO-GO, HOLD
+	Tone                     string
+	Day, Of                  int  // day Day of Of
+	Sent                     bool // called, and no longer in the plan
 	Provisional              bool
 }
 
-type leftLine struct{ Job, Roof, Reason string }
+type leftLine struct {
+	Job, Roof, Reason string
+	Held              bool // by the firm: it can be put back
+}
 
 // callRow is a call with what it is about.
 type callRow struct {
@@ -47,8 +71,8 @@ type callRow struct {
 }
 
 // weekView makes the page of the plan in force.
-func weekView(b ledger.Book, at moment, sub *subscribe) weekPage {
-	p := weekPage{Subscribe: sub, Calls: callRows(b, at)}
+func weekView(b ledger.Book, n weekNews, at moment, sub *subscribe, acts bool) weekPage {
+	p := weekPage{Subscribe: sub, Calls: callRows(b, at), Moves: moveLines(b, at), Acts: acts}
 	for _, c := range b.Crews {
 		p.Crews = append(p.Crews, crewName(b, c.ID))
 	}
@@ -56,56 +80,161 @@ func weekView(b ledger.Book, at moment, sub *subscribe) weekPage {
 		return p
 	}
 	p.Made = b.Week.Made.In(at.zone).Format("Monday 2 January at 15:04")
-	p.Bound = boundWords(*b.Week)
-	for _, d := range weekDates(*b.Week, at.today) {
+	p.Gain, p.Bound = gainWords(*b.Week, b.Firm.Costs.Currency), boundWords(*b.Week)
+	for _, d := range weekDates(b, at.today) {
 		day := weekDay{When: at.near(d)}
 		for _, c := range b.Crews {
-			day.Cells = append(day.Cells, weekCell{Crew: crewName(b, c.ID), Items: weekItems(b, c.ID, d)})
+			day.Cells = append(day.Cells, weekCellOf(b, n, c, d, at))
 		}
 		p.Days = append(p.Days, day)
 	}
+	for _, c := range n.changes {
+		p.Changes = append(p.Changes, changeLine{Job: notify.Clean(c.Job), Roof: roofOf(b, c.Job), What: changeWords(c), Reason: notify.Clean(c.Reason)})
+	}
 	for _, l := range b.Week.Left {
-		p.Left = append(p.Left, leftLine{Job: notify.Clean(l.Job), Roof: roofOf(b, l.Job), Reason: notify.Clean(l.Reason)})
+		j, _ := booking(b, l.Job)
+		p.Left = append(p.Left, leftLine{Job: notify.Clean(l.Job), Roof: roofOf(b, l.Job), Reason: notify.Clean(l.Reason), Held: j.Held != ""})
 	}
 	return p
 }
 
-// weekDates gives the days from today on that have work, in order.
-func weekDates(w plan.Week, today job.Date) []job.Date {
-	var ds []job.Date
-	for _, v := range w.Visits {
+// moveLines gives the new dates that wait for the owner's answer.
+func moveLines(b ledger.Book, at moment) []moveLine {
+	var out []moveLine
+	for _, v := range b.Visits {
+		j, ok := booking(b, v.Job)
+		if !ok || j.State != job.Booked || !ledger.MoveAsked(v, at.today) {
+			continue
+		}
+		out = append(out, moveLine{Job: v.Job, Roof: roofOf(b, v.Job), Told: v.Told.Words(), New: v.First().Words(), To: v.First().String(), Moves: v.Moves})
+	}
+	return out
+}
+
+func changeWords(c plan.WeekChange) string {
+	switch {
+	case c.From.IsZero():
+		return "placed on " + c.To.Words()
+	case c.To.IsZero():
+		return "taken out, was " + c.From.Words()
+	}
+	return c.To.Words() + ", was " + c.From.Words()
+}
+
+// weekDates gives the days from today on that have work, and the working days
+// between them, in order.
+func weekDates(b ledger.Book, today job.Date) []job.Date {
+	last := today
+	has := map[job.Date]bool{}
+	for _, v := range b.Week.Visits {
 		for _, d := range v.Days {
-			if !d.Before(today) && !slices.Contains(ds, d) {
-				ds = append(ds, d)
+			has[d] = true
+			if d.After(last) {
+				last = d
 			}
 		}
 	}
-	slices.SortFunc(ds, job.Date.Compare)
+	var ds []job.Date
+	const most = 62 // a plan reaches two weeks; a long visit some more
+	for d, n := today, 0; !d.After(last) && n < most; d, n = d.AddDays(1), n+1 {
+		if has[d] || b.Firm.Work.Working(d) {
+			ds = append(ds, d)
+		}
+	}
 	return ds
 }
 
-func weekItems(b ledger.Book, crew string, d job.Date) []weekItem {
+// weekCellOf gives what one crew has on one day.
+func weekCellOf(b ledger.Book, n weekNews, c job.Crew, d job.Date, at moment) weekCell {
+	cell := weekCell{Crew: crewName(b, c.ID), Items: weekItems(b, n, c.ID, d, at)}
+	switch {
+	case len(cell.Items) > 0:
+	case slices.Contains(c.Absences, d):
+		cell.Free = "away"
+	case !b.Firm.Work.Working(d):
+		cell.Free = "no working day"
+	default:
+		cell.Free = "free"
+		if m, ok := n.worth[CrewDay{c.ID, d}]; ok {
+			cell.Price = money(m, b.Firm.Costs.Currency)
+		}
+	}
+	return cell
+}
+
+func weekItems(b ledger.Book, n weekNews, crew string, d job.Date, at moment) []weekItem {
 	var out []weekItem
 	for _, v := range b.Week.Visits {
 		i := slices.Index(v.Days, d)
 		if v.Crew != crew || i < 0 {
 			continue
 		}
-		it := weekItem{Job: notify.Clean(v.Job), Roof: roofOf(b, v.Job), Start: v.Start.String(), Day: i + 1, Of: len(v.Days), Provisional: v.Told != v.Days[0]}
+		it := weekItem{Job: notify.Clean(v.Job), Roof: roofOf(b, v.Job), Hours: v.Start.String(), Day: i + 1, Of: len(v.Days), Provisional: v.Told != v.Days[0]}
 		if i == 0 && v.Chance > 0 { // the chance is that of the first day
 			it.Chance = notify.Percent(v.Chance)
 		}
+		j, _ := booking(b, v.Job)
+		zone := siteZone(j.Job, at.zone)
+		if day, ok := n.outlook[v.Job]; ok && day.Date == d && day.Known() {
+			if !day.SealedBy.IsZero() {
+				it.Hours += " to " + day.SealedBy.In(zone).Format("15:04")
+			}
+			it.Binds = binding(day, zone)
+		}
+		if k := standing(b.Calls, v.Job, d); k != nil {
+			it.Call, it.Tone = strings.ToUpper(string(k.Outcome)), string(k.Outcome)
+		}
 		out = append(out, it)
 	}
-	slices.SortStableFunc(out, func(x, y weekItem) int {
-		if x.Start < y.Start {
-			return -1
-		} else if x.Start > y.Start {
-			return 1
-		}
-		return 0
-	})
+	out = append(out, underWayItems(b, crew, d, at, out)...)
+	slices.SortStableFunc(out, func(x, y weekItem) int { return strings.Compare(x.Hours, y.Hours) })
 	return out
+}
+
+// underWayItems gives what a crew was sent to on a day and the plan, which looks
+// ahead, holds no more.
+func underWayItems(b ledger.Book, crew string, d job.Date, at moment, have []weekItem) []weekItem {
+	var out []weekItem
+	for i := range b.Calls {
+		k := &b.Calls[i]
+		if k.Crew != crew || k.Date != d || k.Outcome == call.NoGo || standing(b.Calls, k.Job, d) != k ||
+			slices.ContainsFunc(have, func(x weekItem) bool { return x.Job == notify.Clean(k.Job) }) {
+			continue
+		}
+		j, ok := booking(b, k.Job)
+		if !ok {
+			continue
+		}
+		it := weekItem{Job: notify.Clean(k.Job), Roof: roofOf(b, k.Job), Call: strings.ToUpper(string(k.Outcome)), Tone: string(k.Outcome), Sent: true}
+		it.Hours = notify.SpanWords(k.Start, k.SealedBy, siteZone(j.Job, at.zone), d)
+		if k.Known {
+			it.Chance = notify.Percent(k.Chance)
+		}
+		out = append(out, it)
+	}
+	return out
+}
+
+// money gives an amount as an owner reads it, without cents.
+func money(m job.Money, currency string) string {
+	whole := (int64(m) + 50) / 100
+	if m < 0 {
+		whole = (int64(m) - 50) / 100
+	}
+	s := strconv.FormatInt(whole, 10)
+	for i := len(s) - 3; i > 0 && s[i-1] != '-'; i -= 3 {
+		s = s[:i] + "\u00a0" + s[i:]
+	}
+	return s + "\u00a0" + notify.Clean(currency)
+}
+
+// gainWords says what a plan gains, and what at most another could.
+func gainWords(w plan.Week, currency string) string {
+	line := "It gains " + money(w.Objective, currency) + " by the chances of then"
+	if w.Bound > w.Objective {
+		line += "; no plan could gain more than " + money(w.Bound, currency)
+	}
+	return line + "."
 }
 
 // callRows gives the calls in force for today and after.
@@ -147,5 +276,10 @@ func (s *site) week(w http.ResponseWriter, r *http.Request, v viewer) {
 		s.unavailable(w, "week", err)
 		return
 	}
-	s.show(w, http.StatusOK, "week", frame{Title: "The week", Firm: notify.Clean(b.Firm.Name), Viewer: &v, Credit: s.creditFor(b), Body: weekView(b, at, nil)})
+	n, err := s.newsOf(r.Context(), s.firmUID(), b.Revision, at)
+	if err != nil {
+		s.unavailable(w, "week", err)
+		return
+	}
+	s.show(w, http.StatusOK, "week", frame{Title: "The week", Firm: notify.Clean(b.Firm.Name), Viewer: &v, Credit: s.creditFor(b), Body: weekView(b, n, at, nil, s.Desk != nil && !v.Looks)})
 }

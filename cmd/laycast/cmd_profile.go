@@ -87,21 +87,9 @@ func printProfile(s *session, p rules.Profile) {
 				s.printf("  %-16s %-26s %s\n", b.Limit, "no water on the deck", b.Source)
 				continue
 			}
-			s.printf("  %-16s %-26s %s\n", b.Limit, fmt.Sprintf("%s %.4g %s", sideWords(b), b.Value, b.Unit), b.Source)
+			s.printf("  %-16s %-26s %s\n", b.Limit, fmt.Sprintf("%s %.4g %s", b.Side(), b.Value, b.Unit), b.Source)
 		}
 	}
-}
-
-func sideWords(b rules.Bound) string {
-	switch {
-	case b.Least && b.Strict:
-		return "more than"
-	case b.Least:
-		return "at least"
-	case b.Strict:
-		return "less than"
-	}
-	return "at most"
 }
 
 // The JSON of `profile`.
@@ -134,7 +122,7 @@ func profileToJSON(p rules.Profile) profileJSON {
 	}
 	for _, set := range p.Sets() {
 		for _, b := range set.Bounds {
-			out.Limits = append(out.Limits, limitJSON{set.Name, b.Limit, sideWords(b), b.Value, b.Unit, b.Source})
+			out.Limits = append(out.Limits, limitJSON{set.Name, b.Limit, b.Side(), b.Value, b.Unit, b.Source})
 		}
 	}
 	return out

@@ -49,6 +49,15 @@ func (r readers) SpendLink(ctx context.Context, uid, hash string, next access.Li
 	return err == nil, err
 }
 
+// OneMessage gives a message whole; false where the firm has none of that id.
+func (r readers) OneMessage(ctx context.Context, uid, id string) (notify.Message, bool, error) {
+	m, err := r.Message(ctx, uid, id)
+	if errors.Is(err, db.ErrNotFound) {
+		return m, false, nil
+	}
+	return m, err == nil, err
+}
+
 // CrewName gives the name of a crew, its id where the crew is gone.
 func (r readers) CrewName(ctx context.Context, uid, id string) (string, error) {
 	c, err := r.Crew(ctx, uid, id)
@@ -85,6 +94,7 @@ func (h *house) pages(ctx context.Context, health *web.Health, sched *scheduler.
 	return web.New(web.Config{
 		Office: office, Proxies: h.cfg.TrustedProxies,
 		Health: health, Clock: sched.Clock, Links: r, Feeds: r, Books: r, Approver: sched, Stopper: r, Demo: demo,
+		Desk: sched, Deeds: r, Plans: plans{sched, r}, Records: r, Setter: r, Maker: r, Locked: h.cfg.Set, Limits: sched.Profiles,
 		Key: key, Credit: sched.CreditOf, PublicURL: h.cfg.PublicURL, Log: log,
 	})
 }
@@ -110,6 +120,13 @@ func (h *house) signInLink(ctx context.Context, person string, now time.Time) (s
 		return "", fmt.Errorf("%d sign-in links were made for %s within the hour; use the newest, or wait", access.SignInsAnHour, person)
 	}
 	return h.cfg.PublicURL + access.SignInPath + token, nil
+}
+
+// plans lets the week page look at plans: the scheduler judges, the database
+// remembers.
+type plans struct {
+	*scheduler.Scheduler
+	readers
 }
 
 // watched lets the health page look at this house's firm.

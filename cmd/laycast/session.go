@@ -47,6 +47,16 @@ func (s *session) openWith(ctx context.Context, cfg Config) (*house, error) {
 		return nil, err
 	}
 	cfg.Firm.AskStrict = cfg.AskStrict
+	// what the pages changed, where the file is silent
+	edits, err := d.Settings(ctx, cfg.Firm.UID)
+	if err != nil {
+		_ = d.Close()
+		return nil, err
+	}
+	var wrong []job.SettingProblem
+	if cfg.Firm, wrong = cfg.Firm.With(edits, cfg.Set); len(wrong) > 0 && s.Err != nil {
+		fmt.Fprintf(s.Err, "laycast: the settings made on the pages do not go with the configuration (%s: %s), so none of them is in force; save them anew on the pages.\n", wrong[0].Key, wrong[0].Reason)
+	}
 	f, err := d.SetFirm(ctx, cfg.Firm)
 	if err != nil {
 		_ = d.Close()

@@ -68,6 +68,8 @@ func Run(t *testing.T, fresh func(t *testing.T) string) {
 		{"sign-in rivals", testSignInRivals},
 		{"sessions", testSessions},
 		{"deeds", testDeeds},
+		{"settings", testSettings},
+		{"newest", testNewest},
 	} {
 		t.Run(part.name, func(t *testing.T) {
 			part.test(t, fresh(t))

@@ -1,0 +1,161 @@
+package job
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode"
+)
+
+// Setting is one setting of a firm that may be changed by hand, as text.
+type Setting struct {
+	Key   string // as in the configuration file: "bounds.go"
+	Group string
+	Label string // in plain words
+	Unit  string // after the value; "" for none
+	get   func(Firm) string
+	set   func(*Firm, string) error
+}
+
+// Of gives the setting's value at a firm, as it would be typed.
+func (s Setting) Of(f Firm) string { return s.get(f) }
+
+// Edits are settings changed by hand: by key, as typed.
+type Edits map[string]string
+
+// SettingProblem is one thing wrong with an edit.
+type SettingProblem struct{ Key, Reason string }
+
+// With gives the firm with edits applied, save those whose key is locked, and
+// everything wrong with them; where something is, the firm is as it was.
+func (f Firm) With(e Edits, locked []string) (Firm, []SettingProblem) {
+	out := f
+	var bad []SettingProblem
+	for _, s := range Settings() {
+		v, ok := e[s.Key]
+		if !ok || slices.Contains(locked, s.Key) {
+			continue
+		}
+		if err := s.set(&out, strings.TrimSpace(v)); err != nil {
+			bad = append(bad, SettingProblem{s.Key, err.Error()})
+		}
+	}
+	if len(bad) == 0 {
+		bad = out.contradictions()
+	}
+	if len(bad) > 0 {
+		return f, bad
+	}
+	return out, nil
+}
+
+// contradictions gives what in a firm's settings cannot be together.
+func (f Firm) contradictions() []SettingProblem {
+	var bad []SettingProblem
+	say := func(wrong bool, key, reason string) {
+		if wrong {
+			bad = append(bad, SettingProblem{key, reason})
+		}
+	}
+	say(f.Work.To <= f.Work.From, "work.to", "work would end before it begins")
+	say(f.Notice > f.TellAhead, "notice", "a date would be frozen before it is told; make it smaller")
+	say(f.Bounds.Go <= 0, "bounds.go", "0 would call go in any weather")
+	say(f.Bounds.NoGo > f.Bounds.Go, "bounds.no_go", "it is above the chance for a go; make it smaller")
+	say(f.Bounds.NoGoRain < f.Bounds.GoRainOpen, "bounds.no_go_rain", "it is below the risk that a go allows; make it larger")
+	return bad
+}
+
+// The groups of settings.
+const (
+	groupTelling = "Telling customers"
+	groupBounds  = "What makes a call"
+	groupWork    = "Work"
+	groupCosts   = "Costs"
+)
+
+// Settings gives every setting that may be changed by hand, group by group.
+func Settings() []Setting {
+	return []Setting{
+		{"firm.phone", groupWork, "Telephone that crews ring", "", func(f Firm) string { return f.Phone }, func(f *Firm, v string) error {
+			if len(v) > 40 || strings.ContainsFunc(v, unicode.IsControl) {
+				return errors.New("give at most 40 characters")
+			}
+			f.Phone = v
+			return nil
+		}},
+		clockSetting("work.from", "Work begins", func(f *Firm) *TimeOfDay { return &f.Work.From }),
+		clockSetting("work.to", "Work ends", func(f *Firm) *TimeOfDay { return &f.Work.To }),
+		wholeSetting("tell_ahead", "A date is told at most so long ahead", func(f *Firm) *int { return &f.TellAhead }),
+		wholeSetting("notice", "Nearer than this a told date is not moved, save by a no-go", func(f *Firm) *int { return &f.Notice }),
+		percentSetting("bounds.tell", groupTelling, "Least chance at which a day is told", func(f *Firm) *float64 { return &f.Bounds.Tell }),
+		{"ask_before_move", groupTelling, "A new date is told without your yes", "", func(f Firm) string {
+			if f.AskStrict {
+				return "strict"
+			}
+			return "until-morning"
+		}, func(f *Firm, v string) error {
+			if v != "strict" && v != "until-morning" {
+				return errors.New("choose one of the two")
+			}
+			f.AskStrict = v == "strict"
+			return nil
+		}},
+		percentSetting("bounds.go", groupBounds, "Go: least chance of a sealed roof", func(f *Firm) *float64 { return &f.Bounds.Go }),
+		percentSetting("bounds.go_rain_open", groupBounds, "Go: most risk of rain while the roof is open", func(f *Firm) *float64 { return &f.Bounds.GoRainOpen }),
+		percentSetting("bounds.no_go", groupBounds, "No-go: below this chance", func(f *Firm) *float64 { return &f.Bounds.NoGo }),
+		percentSetting("bounds.no_go_rain", groupBounds, "No-go: above this risk of rain", func(f *Firm) *float64 { return &f.Bounds.NoGoRain }),
+		moneySetting("costs.return_cost", "Coming back for the topcoat", func(f *Firm) *Money { return &f.Costs.ReturnCost }),
+		moneySetting("costs.short_notice", "Moving a date to within two days, on top", func(f *Firm) *Money { return &f.Costs.ShortNotice }),
+		moneySetting("costs.week_late", "A week late, for jobs that name no figure", func(f *Firm) *Money { return &f.Costs.WeekLate }),
+		moneySetting("costs.km", "A kilometre of road", func(f *Firm) *Money { return &f.Costs.Km }),
+		percentSetting("costs.later_share", groupCosts, "What a job left for later is still worth", func(f *Firm) *float64 { return &f.Costs.LaterShare }),
+	}
+}
+
+func clockSetting(key, label string, of func(*Firm) *TimeOfDay) Setting {
+	return Setting{key, groupWork, label, "", func(f Firm) string { return of(&f).String() }, func(f *Firm, v string) error {
+		t, err := ParseTimeOfDay(v)
+		if err != nil {
+			return errors.New("write a time of day such as 07:30")
+		}
+		*of(f) = t
+		return nil
+	}}
+}
+
+func wholeSetting(key, label string, of func(*Firm) *int) Setting {
+	const most = 14
+	return Setting{key, groupTelling, label, "days", func(f Firm) string { return strconv.Itoa(*of(&f)) }, func(f *Firm, v string) error {
+		n, err := strconv.Atoi(v)
+		if err != nil || n < 0 || n > most {
+			return fmt.Errorf("give a whole number from 0 to %d", most)
+		}
+		*of(f) = n
+		return nil
+	}}
+}
+
+// percentSetting is a share, typed in percent.
+func percentSetting(key, group, label string, of func(*Firm) *float64) Setting {
+	return Setting{key, group, label, "%", func(f Firm) string { return strconv.FormatFloat(*of(&f)*100, 'g', 6, 64) }, func(f *Firm, v string) error {
+		x, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(v, "%")), 64)
+		if err != nil || !(x >= 0 && x <= 100) {
+			return errors.New("give a number from 0 to 100")
+		}
+		*of(f) = x / 100
+		return nil
+	}}
+}
+
+func moneySetting(key, label string, of func(*Firm) *Money) Setting {
+	return Setting{key, groupCosts, label, "money", func(f Firm) string { return of(&f).String() }, func(f *Firm, v string) error {
+		m, err := ParseMoney(v)
+		if err != nil || m < 0 {
+			return errors.New("give an amount of 0 or more, such as 12.50")
+		}
+		*of(f) = m
+		return nil
+	}}
+}
