@@ -122,7 +122,7 @@ func TestWeekTellsHoursLimitsChangesAndIdleDays(t *testing.T) {
 	site, owner, _ := insideOf(t, h, d)
 	body := text(t, get(site, "/week", "Cookie", owner))
 	wants(t, "the week", body, "08:00 to 14:05", "binds: gust", "13:00 to 15:00", "Since this time yesterday", "Thursday 15 April, was Wednesday 14 April", "its chance on Wednesday is now 31",
-		"away", "free, costs 1\u00a0235\u00a0EUR", "New dates that wait for your yes", "told Tuesday 13 April, now Friday 16 April", `value="2027-04-16"`, `action="/week/hold"`, "It gains", "GO")
+		"away", "free, costs 1\u00a0235\u00a0EUR", "New dates that wait for your yes", "It gains 0\u00a0EUR", "told Tuesday 13 April, now Friday 16 April", `value="2027-04-16"`, `action="/week/hold"`, "It gains", "GO")
 	hides(t, "the week", body, "<script", "style=", "ZgotmplZ", "binds: rain")
 	get(site, "/week", "Cookie", owner)
 	if d.outlooks != 1 {

@@ -230,7 +230,7 @@ func money(m job.Money, currency string) string {
 
 // gainWords says what a plan gains, and what at most another could.
 func gainWords(w plan.Week, currency string) string {
-	line := "It gains " + money(w.Objective, currency) + " by the chances of then"
+	line := "It gains " + money(w.Objective, currency)
 	if w.Bound > w.Objective {
 		line += "; no plan could gain more than " + money(w.Bound, currency)
 	}

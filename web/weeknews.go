@@ -124,20 +124,21 @@ func firstDays(w plan.Week) map[string]job.Date {
 	return out
 }
 
-// feltShare is the share of members that a limit must stop to be what binds a
-// day: one in twenty. Ours, no source.
-const feltShare = 0.05
+// sureChance is the chance from which on a day is told by its nearest limit, not
+// by what stops the few. Ours, no source.
+const sureChance = 0.95
 
 // binding says what stands in the way of a day most: what stops most members,
 // else how near the laminate comes to its tightest limit.
 func binding(d rules.Day, zone *time.Location) string {
+	best, _ := d.BestStart()
 	var most rules.Failing
 	for _, f := range d.Failing {
 		if f.Members > most.Members {
 			most = f
 		}
 	}
-	if float64(most.Members) >= feltShare*float64(max(d.Members, 1)) {
+	if most.Members > 0 && best.Sealed < sureChance {
 		return notify.LimitWords(most.Limit) + ", " + notify.SpanWords(most.From, most.To, zone, d.Date)
 	}
 	for _, g := range d.Stages {
