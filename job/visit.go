@@ -23,7 +23,25 @@ type Booking struct {
 	Asked     bool    `json:"asked"`      // the owner was asked how its last day went; no plan until the answer
 	SealedOn  Date    `json:"sealed_on"`  // day of the last sealed bay; its overcoat window runs from it
 	NextVisit int     `json:"next_visit"` // number of the visit to come, from 1
+
+	// what the owner wants, before anything the plan would gain
+	Pinned    Pin    `json:"pinned,omitzero"`
+	Forbidden []Date `json:"forbidden,omitempty"` // days on which it must not be worked on
+	AskFirst  bool   `json:"ask_first,omitempty"` // a new date is never told without the owner's yes
 }
+
+// Pin is where the owner wants the next visit to begin.
+type Pin struct {
+	Day  Date   `json:"day"`
+	Crew string `json:"crew,omitempty"` // "": any that can
+}
+
+// Forbids reports whether the owner forbade d.
+func (b Booking) Forbids(d Date) bool { return contains(b.Forbidden, d) }
+
+// Barred reports whether the job may not be worked on at d, by its order or
+// by the owner's word.
+func (b Booking) Barred(d Date) bool { return b.Job.Barred(d) || b.Forbids(d) }
 
 // VisitState is where a visit stands.
 type VisitState string

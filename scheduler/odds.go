@@ -32,7 +32,7 @@ func (p *planner) way(c *candidate, hands int) (plan.Way, error) {
 		if p.in.Working[i] && (!barred(c.booking, d) || c.fixed) {
 			day := p.w.s.judge(cs, d, issue, p.w.now, p.w.book.Firm.Bounds)
 			c.days[hands][d] = day
-			if p.mayTell(c.visit, d, day) || c.fixed {
+			if p.mayTell(c.visit, d, day) || c.fixed || p.pinned(c.booking) && c.booking.Pinned.Day == d {
 				odds = oddsOf(day, way.HalfDays, p.noon(d))
 			}
 		}

@@ -103,13 +103,9 @@ type planner struct {
 
 func newPlanner(w *work, is map[forecast.Cell]forecast.Issue) (*planner, error) {
 	p := &planner{w: w, issues: is, day0: w.today().AddDays(1)}
-	callAt, err := next(w.book.Firm.Times.Call, job.Instant(w.today(), 0, w.zone).Add(-time.Second), w.zone)
-	if err != nil {
+	var err error
+	if p.free, err = w.free(); err != nil {
 		return nil, err
-	}
-	p.free = p.day0
-	if !w.now.Before(callAt) {
-		p.free = p.day0.AddDays(1) // tomorrow's calls are out
 	}
 	p.frame()
 	for _, v := range w.book.Visits {
@@ -118,6 +114,19 @@ func newPlanner(w *work, is map[forecast.Cell]forecast.Issue) (*planner, error) 
 		}
 	}
 	return p, nil
+}
+
+// free gives the first day on which something new may stand: tomorrow, or, when
+// tomorrow's calls are out, the day after.
+func (w *work) free() (job.Date, error) {
+	callAt, err := next(w.book.Firm.Times.Call, job.Instant(w.today(), 0, w.zone).Add(-time.Second), w.zone)
+	if err != nil {
+		return job.Date{}, err
+	}
+	if w.now.Before(callAt) {
+		return w.today().AddDays(1), nil
+	}
+	return w.today().AddDays(2), nil
 }
 
 // frame fills in what does not depend on the jobs: days, crews, costs.
@@ -193,7 +202,8 @@ func (p *planner) consider(v job.Visit) error {
 	b = p.w.underWay(b, p.day0)
 	c := candidate{visit: v, booking: b, days: map[int]map[job.Date]rules.Day{}}
 	k := p.w.standing(b.ID, first)
-	frozen := first == v.Told && first.DaysSince(p.w.today()) <= p.w.book.Firm.Notice
+	overruled := b.Forbids(first) || p.pinned(b) && b.Pinned.Day != first // the owner may move what is frozen
+	frozen := first == v.Told && first.DaysSince(p.w.today()) <= p.w.book.Firm.Notice && !overruled
 	c.fixed = !first.IsZero() && (first.Before(p.free) || frozen || (k != nil && k.Outcome != call.NoGo) || v.Done > 0)
 	j, err := p.number(&c)
 	if err != nil {
@@ -230,11 +240,14 @@ func (p *planner) number(c *candidate) (plan.Job, error) {
 	if err := p.price(&j, b, f.Costs); err != nil {
 		return j, err
 	}
-	for _, d := range b.Blackout {
+	for _, d := range append(append([]job.Date{}, b.Blackout...), b.Forbidden...) {
 		j.Blackout = append(j.Blackout, d.DaysSince(p.day0))
 	}
 	if !c.visit.Told.IsZero() {
 		j.Current = &plan.Told{Day: c.visit.Told.DaysSince(p.day0), Slot: c.visit.Slot}
+	}
+	if p.pinned(b) {
+		j.Pin = &plan.Pin{Day: b.Pinned.Day.DaysSince(p.day0), Crew: b.Pinned.Crew}
 	}
 	if c.fixed {
 		j.Fixed = &plan.Fixed{Crew: c.visit.Crew, Day: c.visit.First().DaysSince(p.day0), Slot: c.visit.Slot}

@@ -10,7 +10,6 @@ import (
 	"laycast/job/access"
 	"laycast/notify"
 	"laycast/scheduler/call"
-	"laycast/scheduler/ledger"
 	"laycast/scheduler/task"
 )
 
@@ -73,12 +72,13 @@ func (w *work) tellVisit(v job.Visit, b job.Booking) {
 	}
 }
 
-// tellable reports whether the visit's day may be told: near enough, likely
-// enough.
+// tellable reports whether the visit's day may be told: near enough, and likely
+// enough or the owner's own choice.
 func (w *work) tellable(v job.Visit) bool {
 	lead := v.First().DaysSince(w.today())
 	chance, rain := w.planned(v)
-	return lead >= 1 && lead <= w.book.Firm.TellAhead && w.fitToTell(chance, rain)
+	b, _ := w.booking(v.Job)
+	return lead >= 1 && lead <= w.book.Firm.TellAhead && (b.Pinned.Day == v.First() || w.fitToTell(chance, rain))
 }
 
 // fitToTell reports whether chances are good enough for a day to be told: a
@@ -190,6 +190,9 @@ func (w *work) moveWords(v job.Visit) string {
 	if w.tookBack(v) {
 		return "The forecast for " + v.Told.Words() + " was not good enough to open your roof."
 	}
+	if b, _ := w.booking(v.Job); b.Forbids(v.Told) || !v.First().IsZero() && b.Pinned.Day == v.First() {
+		return "Our week has changed, and your roof has to move with it." // the owner's doing, not the weather's
+	}
 	return "The weather has changed our week, and your roof has to move with it."
 }
 
@@ -244,117 +247,6 @@ func (w *work) url(a access.Audience, id string, p access.Purpose) string {
 	w.out.Links = append(w.out.Links, l)
 	return w.s.PublicURL + access.Path(w.s.LinkKey, l)
 }
-
-// Owner says how the owner answers when asked about a new date.
-type Owner string
-
-// The owners.
-const (
-	OwnerAsked  Owner = ""       // a real one, by the link in the mail
-	OwnerYes    Owner = "yes"    // in a rehearsal: always yes, at once
-	OwnerNo     Owner = "no"     // always no
-	OwnerSilent Owner = "silent" // never answers
-)
-
-// waits reports whether a visit's new date is one that the owner may still
-// stop: a told date that the plan has moved.
-func (w *work) waits(v job.Visit) bool { return ledger.MoveWaits(v, w.today()) }
-
-// askOwner asks the owner about new dates that nobody has asked about yet.
-func (w *work) askOwner() {
-	var lines []string
-	for _, v := range append([]job.Visit{}, w.book.Visits...) {
-		b, ok := w.booking(v.Job)
-		if !ok || b.State != job.Booked || !w.waits(v) || v.AskedFor == v.First() {
-			continue
-		}
-		v.AskedAt, v.AskedFor = w.now, v.First()
-		v.Approved, v.Declined = w.s.Owner == OwnerYes, w.s.Owner == OwnerNo
-		w.setVisit(v)
-		line := fmt.Sprintf("%s (%s): told %s, now %s. %s", b.Title, v.Job, v.Told.Words(), v.First().Words(), w.moveWords(v))
-		if v.Moves+1 >= ownersMove {
-			line += fmt.Sprintf(" It is the %s move: please ring %s yourself.", ordinal(v.Moves+1), b.Customer.Name)
-		}
-		lines = append(lines, line)
-	}
-	if len(lines) == 0 {
-		return
-	}
-	end := "Without an answer they are told tomorrow at 09:00."
-	if w.book.Firm.AskStrict {
-		end = "They are told only when you say yes."
-	}
-	m, err := w.say.Ask(notify.AskLetter{Lines: append(lines, end), Link: w.url(access.Owner, "", access.Approve), Now: w.now})
-	w.post(m, err, w.book.Firm.Email, "", job.Date{})
-}
-
-// yesBy is the hour until which the owner may stop a new date.
-const yesBy = 9 * 60
-
-// released reports whether a new date may be told: the owner said yes, or did
-// not answer until the morning after.
-func (w *work) released(v job.Visit) bool {
-	if v.AskedFor != v.First() || v.Declined {
-		return false
-	}
-	if v.Approved {
-		return true
-	}
-	if w.book.Firm.AskStrict {
-		return false
-	}
-	by := job.Instant(job.DateOf(v.AskedAt.In(w.zone)), yesBy, w.zone)
-	if !by.After(v.AskedAt) {
-		by = job.Instant(job.DateOf(v.AskedAt.In(w.zone)).AddDays(1), yesBy, w.zone)
-	}
-	return !w.now.Before(by)
-}
-
-// Waiting gives the new dates of a firm that wait for the owner's yes, in
-// words.
-func (s *Scheduler) Waiting(ctx context.Context, firm string) ([]string, error) {
-	now := s.Clock.Now()
-	b, err := s.Store.Book(ctx, firm, job.DateOf(now.UTC()).AddDays(-keepCalls))
-	if err != nil {
-		return nil, fmt.Errorf("read the book: %w", err)
-	}
-	w, err := s.open(b, task.Task{Firm: firm, Name: task.Tell, Due: now, Slot: now}, now)
-	if err != nil {
-		return nil, err
-	}
-	out := []string{}
-	for _, v := range b.Visits {
-		if j, ok := w.booking(v.Job); ok && ledger.MoveAsked(v, w.today()) {
-			out = append(out, fmt.Sprintf("%s: %s instead of %s", j.Title, v.First().Words(), v.Told.Words()))
-		}
-	}
-	return out, nil
-}
-
-// Approve records the owner's yes to every new date that waits, and tells them.
-// It reports how many there were; a second yes finds none.
-func (s *Scheduler) Approve(ctx context.Context, firm string) (int, error) {
-	n := 0
-	err := s.change(ctx, firm, func(w *work) error {
-		n = 0
-		for _, v := range append([]job.Visit{}, w.book.Visits...) {
-			if ledger.MoveAsked(v, w.today()) {
-				v.Approved = true
-				w.setVisit(v)
-				n++
-			}
-		}
-		if n == 0 {
-			return errNothing
-		}
-		w.tellDates()
-		return w.publish()
-	})
-	return n, err
-}
-
-// errNothing says that a change found nothing to change.
-var errNothing = errors.New("nothing to change")
 
 // change computes a decision outside any task and writes it.
 func (s *Scheduler) change(ctx context.Context, firm string, do func(w *work) error) error {

@@ -35,6 +35,8 @@ func (p *planner) week(sol plan.Plan) plan.Week {
 	for _, c := range p.cands {
 		byJob[c.visit.Job] = c
 	}
+	worth := plan.Value(p.in, sol)
+	week.CrewDays = p.crewDays(worth)
 	for _, pl := range sol.Placings {
 		c := byJob[pl.Job]
 		v := p.settle(c, pl)
@@ -43,6 +45,7 @@ func (p *planner) week(sol plan.Plan) plan.Week {
 		week.Visits = append(week.Visits, plan.WeekVisit{
 			Job: v.Job, N: v.N, Crew: v.Crew, Days: days, Start: v.Start, Slot: v.Slot, Told: v.Told,
 			Chance: start.Sealed, RainOpen: start.RainOpen,
+			Pinned: p.pinned(c.booking) && c.booking.Pinned.Day == days[0], Adds: p.adds(worth, pl.Job),
 		})
 		if from := was[pl.Job]; from != days[0] && !c.fixed {
 			week.Changes = append(week.Changes, plan.WeekChange{Job: pl.Job, From: from, To: days[0], Reason: p.why(c, from)})
@@ -51,7 +54,7 @@ func (p *planner) week(sol plan.Plan) plan.Week {
 	for _, l := range sol.Left {
 		c := byJob[l.Job]
 		p.unplace(c)
-		words := leftWords(l.Reason) + p.waits(c.booking)
+		words := p.leftWords(c.booking, l.Reason) + p.waits(c.booking)
 		week.Left = append(week.Left, plan.WeekLeft{Job: l.Job, Reason: words})
 		if from := was[l.Job]; !from.IsZero() && !from.Before(p.day0) {
 			week.Changes = append(week.Changes, plan.WeekChange{Job: l.Job, From: from, Reason: p.why(c, from)})
@@ -95,6 +98,12 @@ func (p *planner) why(c candidate, from job.Date) string {
 	if from.IsZero() {
 		return "a place was found"
 	}
+	switch b := c.booking; {
+	case b.Forbids(from):
+		return "you forbade " + from.Words()
+	case p.pinned(b) && b.Pinned.Day != from:
+		return "you pinned it to " + b.Pinned.Day.Words()
+	}
 	if k := p.w.standing(c.visit.Job, from); k != nil && k.Outcome == call.NoGo {
 		return "it was no-go on " + from.Words()
 	}
@@ -107,6 +116,27 @@ func (p *planner) why(c candidate, from job.Date) string {
 }
 
 // leftWords says why a job has no place.
+func (p *planner) leftWords(b job.Booking, r plan.Reason) string {
+	words := leftWords(r)
+	if p.pinned(b) {
+		words = "you pinned it to " + b.Pinned.Day.Words() + ", where it cannot stand: " + p.pinWords(b, r)
+	}
+	return words
+}
+
+// pinWords says why a pin cannot be kept.
+func (p *planner) pinWords(b job.Booking, r plan.Reason) string {
+	switch {
+	case b.Pinned.Day.DaysSince(p.day0) >= horizon:
+		return fmt.Sprintf("the plan does not reach further than %d days", horizon)
+	case r == plan.NoRoom:
+		return "something else that is pinned or called stands there"
+	case r == plan.NoDay:
+		return "no crew is free to work on every day it takes"
+	}
+	return leftWords(r)
+}
+
 func leftWords(r plan.Reason) string {
 	switch r {
 	case plan.NoCrew:

@@ -51,6 +51,8 @@ func (w *work) customerStands(v job.Visit, b job.Booking) string {
 		return "the customer was told " + v.Told.Words() + ", and the plan has no day for it now"
 	case first == v.Told:
 		return "the customer was told " + first.Words()
+	case w.waits(v) && !w.released(v) && (b.AskFirst || w.book.Firm.AskStrict):
+		return fmt.Sprintf("the plan has moved it from %s to %s, which waits for your yes", v.Told.Words(), first.Words())
 	case w.waits(v) && !w.released(v):
 		return fmt.Sprintf("the plan has moved it from %s to %s, which waits for your yes or for the morning", v.Told.Words(), first.Words())
 	case first.DaysSince(w.today()) > w.book.Firm.TellAhead:

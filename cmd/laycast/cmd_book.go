@@ -97,6 +97,11 @@ type jobCmd struct {
 	Release jobReleaseCmd `cmd:"" help:"Put a held job back into the plan."`
 	Done    jobDoneCmd    `cmd:"" help:"Record that a job is finished."`
 	Cancel  jobCancelCmd  `cmd:"" help:"End a job that will not be laid."`
+	Pin     jobPinCmd     `cmd:"" help:"Have a job begin on a day you choose."`
+	Unpin   jobUnpinCmd   `cmd:"" help:"Let the plan choose the day again."`
+	Forbid  jobForbidCmd  `cmd:"" help:"Keep a job off a day."`
+	Allow   jobAllowCmd   `cmd:"" help:"Take back that a day was forbidden."`
+	Ask     jobAskCmd     `cmd:"" help:"Tell a new date of a job only when you say yes."`
 }
 
 type jobListCmd struct {
@@ -210,6 +215,9 @@ func (c *jobShowCmd) Run(ctx context.Context, s *session) error {
 	s.printf("state     %s, %.4g m² sealed, %.4g m² topcoated\n", j.State, j.LaidM2, j.CoatedM2)
 	if hold := cmp.Or(j.Held, j.HoldReason); hold != "" && j.State == job.Booked {
 		s.printf("on hold   %s\n", hold)
+	}
+	for _, line := range wishes(j) {
+		s.printf("you       %s\n", line)
 	}
 	for _, v := range page.Visits {
 		s.printf("visit %d   %s, crew %s, days %v\n", v.N, v.State, v.Crew, v.Days)

@@ -18,6 +18,7 @@ import (
 
 type planCmd struct {
 	Apply    bool   `help:"Make this the plan in force."`
+	Why      string `help:"Say why this job stands where it does, and what each other day would cost." placeholder:"JOB"`
 	Now      string `help:"As if it were this time (RFC 3339); nothing is stored."`
 	Instance string `help:"Solve a planner benchmark file instead." type:"existingfile" placeholder:"FILE"`
 	JSON     bool   `help:"Print JSON."`
@@ -25,7 +26,7 @@ type planCmd struct {
 
 // Help shows examples.
 func (planCmd) Help() string {
-	return "Examples:\n  laycast plan\n  laycast plan --apply\n  laycast plan --instance FILE.json --json"
+	return "Examples:\n  laycast plan\n  laycast plan --apply\n  laycast plan --why J-001\n  laycast plan --instance FILE.json --json"
 }
 
 // Run prints the week as it would be planned now.
@@ -35,6 +36,9 @@ func (c *planCmd) Run(ctx context.Context, s *session) error {
 	}
 	if c.Apply && c.Now != "" {
 		return usageError{errors.New("--now stores nothing, so it does not go with --apply")}
+	}
+	if c.Apply && c.Why != "" {
+		return usageError{errors.New("--why stores nothing, so it does not go with --apply")}
 	}
 	h, b, err := s.book(ctx)
 	if err != nil {
@@ -64,6 +68,17 @@ func (c *planCmd) Run(ctx context.Context, s *session) error {
 		return err
 	}
 	sched := scheduler.New(scheduler.Config{From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, Profiles: profiles, Season: outlook, Log: zerolog.Nop()})
+	if c.Why != "" {
+		why, err := sched.Why(b, issues, now, c.Why)
+		if err != nil {
+			return err
+		}
+		if c.JSON {
+			return s.printJSON(why)
+		}
+		s.printWhyJob(why, h.firm.Costs.Currency)
+		return nil
+	}
 	week, visits, err := sched.Week(b, issues, now)
 	if err != nil {
 		return err
@@ -129,7 +144,8 @@ type weekOut struct {
 	Visits    []visitOut        `json:"visits"`
 	Left      []plan.WeekLeft   `json:"left"`
 	Changes   []plan.WeekChange `json:"changes"`
-	Season    *seasonOut        `json:"season"` // null where the season has room for the book, or no record is at hand
+	CrewDays  []plan.CrewDay    `json:"crew_days"` // what the plan loses if the crew cannot come
+	Season    *seasonOut        `json:"season"`    // null where the season has room for the book, or no record is at hand
 }
 
 // seasonOut says up to which deadline the book is most short of days.
@@ -149,12 +165,16 @@ type visitOut struct {
 	Start  string     `json:"start"`
 	Chance *float64   `json:"chance"`
 	Told   any        `json:"told"`
+	Pinned bool       `json:"pinned"`
+
+	Adds *plan.WeekPrice `json:"adds"` // over the best plan that leaves the job out
 }
 
 func weekJSON(w plan.Week) weekOut {
-	out := weekOut{Made: stamp(w.Made), Objective: w.Objective, Bound: w.Bound, Gap: w.Gap, Proven: w.Proven, Visits: []visitOut{}, Left: w.Left, Changes: w.Changes}
+	out := weekOut{Made: stamp(w.Made), Objective: w.Objective, Bound: w.Bound, Gap: w.Gap, Proven: w.Proven, Visits: []visitOut{}, Left: w.Left, Changes: w.Changes,
+		CrewDays: append([]plan.CrewDay{}, w.CrewDays...)}
 	for _, v := range w.Visits {
-		o := visitOut{Job: v.Job, N: v.N, Crew: v.Crew, Days: v.Days, Start: v.Start.String(), Chance: num(v.Chance, 4)}
+		o := visitOut{Job: v.Job, N: v.N, Crew: v.Crew, Days: v.Days, Start: v.Start.String(), Chance: num(v.Chance, 4), Pinned: v.Pinned, Adds: v.Adds}
 		if !v.Told.IsZero() {
 			o.Told = v.Told.String()
 		}
@@ -183,6 +203,9 @@ func (s *session) printWeek(w plan.Week, b ledger.Book) {
 		if n := len(v.Days); n > 1 {
 			span = fmt.Sprintf(", %d days", n)
 		}
+		if v.Pinned {
+			span += ", pinned by you"
+		}
 		s.printf("  %-8s %s  %s (%s)%s, %.0f %%\n", name[v.Crew], v.Start, title[v.Job], v.Job, span, v.Chance*100)
 	}
 	if len(w.Visits) == 0 {
@@ -201,7 +224,64 @@ func (s *session) printWeek(w plan.Week, b ledger.Book) {
 		}
 		s.printf("  moved: %s from %s to %s: %s\n", title[c.Job], c.From.Words(), to, c.Reason)
 	}
+	s.printCrewDays(w.CrewDays, b)
 	s.printf("This plan is %s.\n", boundWords(w.Gap, w.Proven))
+}
+
+// printCrewDays prints what lost days of the crews would cost, a line a crew.
+func (s *session) printCrewDays(days []plan.CrewDay, b ledger.Book) {
+	for _, c := range b.Crews {
+		line := ""
+		for _, d := range days {
+			if d.Crew != c.ID {
+				continue
+			}
+			about := ""
+			if !d.Cost.Exact {
+				about = "about "
+			}
+			line += fmt.Sprintf(", %s %s%s", d.Day.Words(), about, d.Cost.Amount)
+		}
+		if line != "" {
+			s.printf("  without %s the plan loses (%s)%s\n", c.Name, b.Firm.Costs.Currency, ": "+line[2:])
+		}
+	}
+}
+
+// printWhyJob prints for people what the plan says of one job.
+func (s *session) printWhyJob(y scheduler.Why, currency string) {
+	s.printf("%s\n", y.Stands)
+	if y.Adds != nil {
+		how := "planned again without it"
+		if !y.Adds.Exact {
+			how += "; the search for that plan was cut short, so it may be less"
+		}
+		if y.Adds.Amount < 0 {
+			s.printf("Left for later it would be worth %s %s more (%s).\n", -y.Adds.Amount, currency, how)
+		} else {
+			s.printf("It adds %s %s to the plan, over leaving it for later (%s).\n", y.Adds.Amount, currency, how)
+		}
+	}
+	if y.Needs != "" {
+		s.printf("%s\n", y.Needs)
+	}
+	tried := false
+	for i := 0; i < len(y.Days); {
+		d, end := y.Days[i], i+1
+		for !d.Can && end < len(y.Days) && y.Days[end].Words == d.Words {
+			end++
+		}
+		when := d.Day.Words()
+		if end > i+1 {
+			when += " to " + y.Days[end-1].Day.Words()
+		}
+		s.printf("  %-22s %s\n", when, d.Words)
+		tried = tried || d.Can && !d.Here
+		i = end
+	}
+	if tried {
+		s.printf("Each day that could take it was planned again with the job on it; costs are against the plan.\n")
+	}
 }
 
 // boundWords says how good a plan is proven to be.

@@ -18,6 +18,21 @@ type Week struct {
 	Left      []WeekLeft   `json:"left"`
 	Changes   []WeekChange `json:"changes"`
 	Sources   []string     `json:"sources,omitempty"` // whose weather the chances are from
+	CrewDays  []CrewDay    `json:"crew_days,omitempty"`
+}
+
+// CrewDay is a day on which a crew has work that may still change, and what the
+// plan loses if the crew cannot come.
+type CrewDay struct {
+	Crew string    `json:"crew"`
+	Day  job.Date  `json:"day"`
+	Cost WeekPrice `json:"cost"`
+}
+
+// WeekPrice is what something adds or costs.
+type WeekPrice struct {
+	Amount job.Money `json:"amount"`
+	Exact  bool      `json:"exact"` // planned again with the change and proven best; otherwise a good guess, from the prices
 }
 
 // WeekVisit is one visit of a week.
@@ -30,8 +45,10 @@ type WeekVisit struct {
 	Slot   int           `json:"slot"`
 	Chance float64       `json:"chance"` // of its first day
 	// RainOpen is the first day's chance of rain on the open roof.
-	RainOpen float64  `json:"p_rain_open"`
-	Told     job.Date `json:"told"`
+	RainOpen float64    `json:"p_rain_open"`
+	Told     job.Date   `json:"told"`
+	Pinned   bool       `json:"pinned,omitempty"` // by the owner, to its first day
+	Adds     *WeekPrice `json:"adds,omitempty"`   // over the best plan that leaves the job out
 }
 
 // WeekLeft is a job with no place.
