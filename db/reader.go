@@ -24,3 +24,9 @@ func (d *DB) Crew(ctx context.Context, uid, id string) (job.Crew, error) {
 	}
 	return c, nil
 }
+
+// Revision gives the revision of a firm's book: it moves with every change of it.
+func (d *DB) Revision(ctx context.Context, uid string) (int64, error) {
+	r, err := firmOf(ctx, d.reader, uid, "")
+	return r.revision, err
+}

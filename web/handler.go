@@ -44,6 +44,8 @@ type Feeds interface {
 
 // Books reads a firm's book, with the calls for days from callsFrom on.
 type Books interface {
+	// Revision gives a number that moves whenever the book does.
+	Revision(ctx context.Context, uid string) (int64, error)
 	Book(ctx context.Context, uid string, callsFrom job.Date) (ledger.Book, error)
 }
 
@@ -103,6 +105,7 @@ type site struct {
 	posts     *gate // for changes
 	sessions  *scs.SessionManager
 	news      *keptNews
+	weeks     *keptWeeks
 }
 
 // New gives the handler of all pages.
@@ -118,7 +121,7 @@ func New(c Config) (http.Handler, error) {
 		return nil, fmt.Errorf("set up the pages: %q is no public address", c.PublicURL)
 	}
 	s := &site{Config: c, base: strings.TrimRight(u.Path, "/"), misses: newMisses(c.Clock), kept: newKeptFeeds(),
-		asks: newGate(c.Clock, asksEvery, asksBurst), posts: newGate(c.Clock, postsEvery, postsBurst), news: &keptNews{}}
+		asks: newGate(c.Clock, asksEvery, asksBurst), posts: newGate(c.Clock, postsEvery, postsBurst), news: &keptNews{}, weeks: &keptWeeks{by: map[bool]keptWeek{}}}
 	if s.Office != nil {
 		s.sessions = s.sessionManager(u.Scheme == "https")
 	}

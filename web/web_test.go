@@ -124,6 +124,8 @@ func (h *house) FindFeed(ctx context.Context, hash string) (access.Link, int64, 
 	return l, h.book.Revision, ok, err
 }
 
+func (h *house) Revision(context.Context, string) (int64, error) { return h.book.Revision, h.broken }
+
 func (h *house) Firm(context.Context, string) (job.Firm, error) { return h.book.Firm, h.broken }
 
 func (h *house) CrewName(_ context.Context, _, id string) (string, error) {

@@ -1,11 +1,14 @@
 package web
 
 import (
+	"context"
 	"fmt"
 	"net/http"
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
+	"time"
 
 	"laycast/job"
 	"laycast/notify"
@@ -271,15 +274,67 @@ func boundWords(w plan.Week) string {
 
 // week shows the plan in force.
 func (s *site) week(w http.ResponseWriter, r *http.Request, v viewer) {
-	b, at, err := s.book(r.Context(), s.firmUID())
+	acts := s.Desk != nil && !v.Looks
+	f, err := s.weekFrame(r.Context(), acts)
 	if err != nil {
 		s.unavailable(w, "week", err)
 		return
 	}
-	n, err := s.newsOf(r.Context(), s.firmUID(), b.Revision, at)
+	f.Viewer = &v
+	s.show(w, http.StatusOK, "week", f)
+}
+
+// weekFrame gives the week page without its viewer, from the one made last while
+// the book stands still.
+func (s *site) weekFrame(ctx context.Context, acts bool) (frame, error) {
+	// before the book: what is made from it is at least as new as its number says
+	revision, err := s.Books.Revision(ctx, s.firmUID())
 	if err != nil {
-		s.unavailable(w, "week", err)
-		return
+		return frame{}, err
 	}
-	s.show(w, http.StatusOK, "week", frame{Title: "The week", Firm: notify.Clean(b.Firm.Name), Viewer: &v, Credit: s.creditFor(b), Body: weekView(b, n, at, nil, s.Desk != nil && !v.Looks)})
+	now := s.Clock.Now()
+	if f, ok := s.weeks.get(acts, revision, now); ok {
+		return f, nil
+	}
+	b, at, err := s.book(ctx, s.firmUID())
+	if err != nil {
+		return frame{}, err
+	}
+	n, err := s.newsOf(ctx, s.firmUID(), b.Revision, at)
+	if err != nil {
+		return frame{}, err
+	}
+	f := frame{Title: "The week", Firm: notify.Clean(b.Firm.Name), Credit: s.creditFor(b), Body: weekView(b, n, at, nil, acts)}
+	until := now.Add(newsLasts)
+	if midnight := job.Instant(at.today.AddDays(1), 0, at.zone); midnight.Before(until) {
+		until = midnight
+	}
+	s.weeks.put(acts, keptWeek{revision: revision, made: now, until: until, frame: f})
+	return f, nil
+}
+
+// keptWeeks are the week pages made last, of those who may act and of those who
+// may only look.
+type keptWeeks struct {
+	mu sync.Mutex
+	by map[bool]keptWeek
+}
+
+type keptWeek struct {
+	revision    int64
+	made, until time.Time
+	frame       frame
+}
+
+func (k *keptWeeks) get(acts bool, revision int64, now time.Time) (frame, bool) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	w, ok := k.by[acts]
+	return w.frame, ok && w.revision == revision && !now.Before(w.made) && now.Before(w.until)
+}
+
+func (k *keptWeeks) put(acts bool, w keptWeek) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.by[acts] = w
 }
