@@ -118,3 +118,25 @@ func (s *site) answerMove(form url.Values, _ viewer) (change, string) {
 		return s.Desk.AnswerMove(ctx, s.firmUID(), id, to, answer == "yes")
 	}}, ""
 }
+
+// day pins a job to the day that it stands on, lets it go again, or forbids the
+// day.
+func (s *site) day(form url.Values, _ viewer) (change, string) {
+	id, crew, uid := form.Get("job"), form.Get("crew"), s.firmUID()
+	d, err := job.ParseDate(form.Get("day"))
+	if err != nil || utf8.RuneCountInString(crew) > mostID {
+		return change{}, "The form does not say which day."
+	}
+	c := change{about: id, detail: d.Words()}
+	switch form.Get("do") {
+	case "pin":
+		c.did, c.do = "pin to a day", func(ctx context.Context) error { return s.Pinner.Pin(ctx, uid, id, d, crew) }
+	case "unpin":
+		c.did, c.do = "take a pin out", func(ctx context.Context) error { return s.Pinner.Unpin(ctx, uid, id) }
+	case "forbid":
+		c.did, c.do = "forbid a day", func(ctx context.Context) error { return s.Pinner.Forbid(ctx, uid, id, d) }
+	default:
+		return change{}, "The form does not say what to do with the day."
+	}
+	return c, ""
+}

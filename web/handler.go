@@ -77,6 +77,7 @@ type Config struct {
 	Demo     *DemoPages
 	Office   *OfficePages   // nil: nobody can sign in
 	Desk     Desk           // nil: the pages change nothing
+	Pinner   Pinner         // needed with Desk
 	Deeds    Deeds          // needed with Desk
 	Plans    Plans          // nil: the week tells neither hours nor changes
 	Worths   Worths         // nil: idle days have no price
@@ -199,6 +200,7 @@ func (s *site) insideRoutes(mux *http.ServeMux) {
 		do("/week/hold", s.hold)
 		do("/week/release", s.release)
 		do("/week/move", s.answerMove)
+		do("/week/day", s.day)
 		if s.Maker != nil {
 			see("/links", s.links)
 			do("/links/new", s.newLink)

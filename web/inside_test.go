@@ -48,6 +48,14 @@ func (d *desk) AnswerMove(_ context.Context, _, id string, to job.Date, yes bool
 	return d.note("move", id, to.String(), map[bool]string{true: "yes", false: "no"}[yes])
 }
 
+func (d *desk) Pin(_ context.Context, _, id string, on job.Date, crew string) error {
+	return d.note("pin", id, on.String(), crew)
+}
+func (d *desk) Unpin(_ context.Context, _, id string) error { return d.note("unpin", id) }
+func (d *desk) Forbid(_ context.Context, _, id string, on job.Date) error {
+	return d.note("forbid", id, on.String())
+}
+
 func (d *desk) PutDeed(_ context.Context, x access.Deed) error {
 	if d.noRecord == nil {
 		d.deeds = append(d.deeds, x)
@@ -103,7 +111,7 @@ func insideOf(t testing.TB, h *house, d *desk, change ...func(*Config)) (site ht
 	d.firm = &h.book.Firm
 	l := newLobby()
 	all := append([]func(*Config){func(c *Config) {
-		c.Desk, c.Deeds, c.Plans, c.Worths, c.Records, c.Setter, c.Maker = d, d, d, d, d, d, d
+		c.Desk, c.Pinner, c.Deeds, c.Plans, c.Worths, c.Records, c.Setter, c.Maker = d, d, d, d, d, d, d, d
 	}}, change...)
 	site = h.office(t, l, all...)
 	return site, enter(t, site, l, "office@quay.example"), enter(t, site, l, "ann@quay.example")
@@ -118,11 +126,12 @@ func TestWeekTellsHoursLimitsChangesAndIdleDays(t *testing.T) {
 			{Visits: h.book.Week.Visits, Changes: []plan.WeekChange{{Job: "C3", From: day(14), To: day(15), Reason: "its chance on Wednesday is now 31 %"}}}},
 		idle: map[CrewDay]job.Money{{"tern", day(14)}: 123450}}
 	h.book.Crews[1].Absences = []job.Date{day(15)}
+	h.book.Jobs[2].Pinned.Day = day(15)
 	h.book.Visits[1].AskedFor = day(16) // B2: told the 13th, now the 16th
 	site, owner, _ := insideOf(t, h, d)
 	body := text(t, get(site, "/week", "Cookie", owner))
 	wants(t, "the week", body, "08:00 to 14:05", "binds: gust", "13:00 to 15:00", "Since this time yesterday", "Thursday 15 April, was Wednesday 14 April", "its chance on Wednesday is now 31",
-		"away", "free, costs 1\u00a0235\u00a0EUR", "New dates that wait for your yes", "It gains 0\u00a0EUR", "told Tuesday 13 April, now Friday 16 April", `value="2027-04-16"`, `action="/week/hold"`, "It gains", "GO")
+		"away", "free, costs 1\u00a0235\u00a0EUR", "New dates that wait for your yes", "It gains 0\u00a0EUR", "told Tuesday 13 April, now Friday 16 April", `value="2027-04-16"`, `action="/week/hold"`, "It gains", "GO", "pinned by you", "Take the pin out", "Not on this day")
 	hides(t, "the week", body, "<script", "style=", "ZgotmplZ", "binds: rain")
 	get(site, "/week", "Cookie", owner)
 	if d.outlooks != 1 {
@@ -157,17 +166,21 @@ func TestChangesAreRecorded(t *testing.T) {
 		{post("/week/release", owner, "job", "A1"), "release A1"},
 		{post("/week/move", owner, "job", "B2", "to", "2027-04-16", "answer", "yes"), "move B2 2027-04-16 yes"},
 		{post("/week/move", owner, "job", "B2", "to", "2027-04-16", "answer", "no"), "move B2 2027-04-16 no"},
+		{post("/week/day", owner, "job", "C3", "day", "2027-04-15", "crew", "gull", "do", "pin"), "pin C3 2027-04-15 gull"},
+		{post("/week/day", owner, "job", "C3", "day", "2027-04-15", "do", "unpin"), "unpin C3"},
+		{post("/week/day", office, "job", "C3", "day", "2027-04-15", "do", "forbid"), "forbid C3 2027-04-15"},
 	} {
 		if got := d.did[i]; c.r.StatusCode != http.StatusSeeOther || c.r.Header.Get("Location") != "/week" || got != c.want {
 			t.Errorf("%d, did %q; want %q", c.r.StatusCode, got, c.want)
 		}
 	}
-	if n := len(d.deeds); n != 4 || d.deeds[0].Who != "ann@quay.example" || d.deeds[0].Detail != "deposit X: 1" || d.deeds[3].Outcome != access.DeedDone || !d.deeds[0].At.Equal(h.clock.Now()) {
+	if n := len(d.deeds); n != 7 || d.deeds[0].Who != "ann@quay.example" || d.deeds[0].Detail != "deposit X: 1" || d.deeds[3].Outcome != access.DeedDone || !d.deeds[0].At.Equal(h.clock.Now()) {
 		t.Errorf("recorded %+v", d.deeds)
 	}
 	done := len(d.did)
 	for name, r := range map[string]*http.Response{
 		"no reason": post("/week/hold", owner, "job", "A1", "reason", "  "), "a long one": post("/week/hold", owner, "job", "A1", "reason", strings.Repeat("x", 501)),
+		"no day": post("/week/day", owner, "job", "C3", "do", "pin"), "nothing to do": post("/week/day", owner, "job", "C3", "day", "2027-04-15"),
 		"no date": post("/week/move", owner, "job", "B2", "to", "soon", "answer", "yes"), "no answer": post("/week/move", owner, "job", "B2", "to", "2027-04-16"),
 		"a long id": post("/week/release", owner, "job", strings.Repeat("x", 65)),
 	} {

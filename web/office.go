@@ -49,6 +49,15 @@ type Desk interface {
 	AnswerMove(ctx context.Context, uid, job string, to job.Date, yes bool) error
 }
 
+// Pinner takes the owner's word about days, which comes before what the plan would
+// gain.
+type Pinner interface {
+	// Pin has a job's next visit begin on a day, with a crew; "" is any that can.
+	Pin(ctx context.Context, uid, job string, d job.Date, crew string) error
+	Unpin(ctx context.Context, uid, job string) error
+	Forbid(ctx context.Context, uid, job string, d job.Date) error
+}
+
 // Deeds keeps who changed what.
 type Deeds interface {
 	PutDeed(ctx context.Context, d access.Deed) error

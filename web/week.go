@@ -60,6 +60,8 @@ type weekItem struct {
 	Day, Of                  int  // day Day of Of
 	Sent                     bool // called, and no longer in the plan
 	Provisional              bool
+	Date, Crew               string // of the day, for forms
+	Pinned                   bool
 }
 
 type leftLine struct {
@@ -177,6 +179,7 @@ func weekItems(b ledger.Book, n weekNews, crew string, d job.Date, at moment) []
 			it.Chance = notify.Percent(v.Chance)
 		}
 		j, _ := booking(b, v.Job)
+		it.Date, it.Crew, it.Pinned = d.String(), crew, j.Pinned.Day == d
 		zone := siteZone(j.Job, at.zone)
 		if day, ok := n.outlook[v.Job]; ok && day.Date == d && day.Known() {
 			if !day.SealedBy.IsZero() {
