@@ -43,8 +43,11 @@ type dresser struct {
 	lon     float64
 	members int
 	out     forecast.Hours
+	scaled  [NMeasures][]float64 // the raw members on the scales, each as long as a column
 	gaps    [NMeasures][]gap
+	damp    []gap     // of the depression in rain
 	wet     []float64 // by hour, the chance of rain
+	inRain  []float32 // each member's depression were it to rain, K; member m's hour i stands at m*N+i
 }
 
 // gap says for one hour how a raw member becomes a dressed one, on the scale
@@ -62,6 +65,7 @@ func dressHours(raw *forecast.Hours, s *Stats, seed uint64, lon float64) forecas
 	}
 	d.out = forecast.NewHours(raw.Start, raw.N, d.members, vars...)
 	d.fill()
+	d.inRain = make([]float32, d.members*raw.N)
 	noise := newNoise(raw.Start, raw.N, seed)
 	rain := newRainDresser(&d)
 	for m := range d.members {
@@ -70,16 +74,26 @@ func dressHours(raw *forecast.Hours, s *Stats, seed uint64, lon float64) forecas
 		rain.take(m, noise)
 	}
 	rain.settle()
+	d.dampen()
 	return d.out
 }
 
 // fill works out the gaps of every hour.
 func (d *dresser) fill() {
 	for v := range NMeasures {
+		d.scaled[v] = make([]float64, d.raw.N*d.raw.Members)
+		for m := range d.raw.Members {
+			for i := range d.raw.N {
+				d.scaled[v][m*d.raw.N+i] = toScale(d.raw, v, m, i)
+			}
+		}
 		d.gaps[v] = make([]gap, d.raw.N)
 		for i := range d.raw.N {
 			mean, spread := centreOf(d.raw, v, i)
-			d.gaps[v][i] = d.gapOf(v, i, mean, spread)
+			d.gaps[v][i] = d.gapOf(v, i, mean, spread, false)
+			if v == Depression {
+				d.damp = append(d.damp, d.gapOf(v, i, mean, spread, true))
+			}
 		}
 	}
 	for i, share := range wetShares(d.raw) {
@@ -93,7 +107,7 @@ type correction struct{ shift, slope, error2, spread2 float64 }
 // Slopes outside these are noise of a short record. The air's is left at 0:
 // its mean lags behind the season.
 const (
-	slopeLeast = -0.6
+	slopeLeast = -0.9
 	slopeMost  = 0.1
 )
 
@@ -113,11 +127,11 @@ func (m *Moments) at(v Measure, x float64) correction {
 // correct blends the corrections of the two lead days about a lead (hours):
 // what is kept of a day stands for its middle. Before the first middle the
 // error shrinks as it grows after it, to no less than 0.85 of it.
-func (s *Stats) correct(v Measure, lead float64, part int, x float64) correction {
-	at := (lead - dayHours/2) / dayHours
-	d := min(max(int(math.Floor(at)), 0), LeadDays-2)
-	w := math.Min(at-float64(d), 1)
-	a, b := s.Lead[d][v][part].at(v, x), s.Lead[d+1][v][part].at(v, x)
+func (s *Stats) correct(v Measure, lead float64, part int, x float64, wet bool) correction {
+	d, w := between(lead)
+	here, next := s.moments(d, v, part, wet), s.moments(d+1, v, part, wet)
+	a, b := here.at(v, x), next.at(v, x)
+	w = towards(w, here.Weight, next.Weight)
 	e := a.error2 + w*(b.error2-a.error2)
 	if w < 0 {
 		e = math.Min(a.error2, math.Max(e, leastEarly*a.error2))
@@ -126,15 +140,33 @@ func (s *Stats) correct(v Measure, lead float64, part int, x float64) correction
 	return correction{a.shift + w*(b.shift-a.shift), a.slope, e, a.spread2 + w*(b.spread2-a.spread2)}
 }
 
+// between gives the lead day (0 = the first) on whose middle a lead (hours) lies
+// or after it, and how far it is to the middle of the next: less than 0 before
+// the first.
+func between(lead float64) (d int, w float64) {
+	at := (lead - dayHours/2) / dayHours
+	d = min(max(int(math.Floor(at)), 0), LeadDays-2)
+	return d, math.Min(at-float64(d), 1)
+}
+
+// towards lessens a step to the next lead day where less is known of that: the
+// days that a source's members do not reach are never learned from.
+func towards(w, here, next float64) float64 {
+	if w <= 0 || next >= here {
+		return w
+	}
+	return w * next / here
+}
+
 // leastEarly bounds the error's variance of the first hours (0.85 squared).
 const leastEarly = 0.72
 
 // gapOf works out one hour. Half of the noise follows the spread of the day
 // against the usual one, between half and double of it: a day that the members
 // find open is more open for those too who are not members.
-func (d *dresser) gapOf(v Measure, i int, mean, spread float64) gap {
+func (d *dresser) gapOf(v Measure, i int, mean, spread float64, wet bool) gap {
 	t := d.raw.Start.Add(hoursOf(i))
-	c := d.stats.correct(v, float64(i), partOf(t, d.lon), mean)
+	c := d.stats.correct(v, float64(i), partOf(t, d.lon), mean, wet)
 	g := gap{mean: mean, centre: mean + c.shift, keep: 1}
 	if d.raw.Members == 1 {
 		g.noise = math.Sqrt(math.Max(0, c.error2))
@@ -156,18 +188,17 @@ func (d *dresser) gapOf(v Measure, i int, mean, spread float64) gap {
 func (d *dresser) member(m int, z *noise) {
 	parent, at := m%d.raw.Members, m*d.raw.N
 	for i := range d.raw.N {
-		air := d.put(Air, parent, i, z)
-		dep := d.put(Depression, parent, i, z)
-		wind := d.put(Wind, parent, i, z)
+		air := d.put(Air, &d.gaps[Air][i], parent, i, z)
+		dep := d.put(Depression, &d.gaps[Depression][i], parent, i, z)
+		d.inRain[at+i] = float32(depressionOf(d.put(Depression, &d.damp[i], parent, i, z)))
+		wind := d.put(Wind, &d.gaps[Wind][i], parent, i, z)
 		set := func(v forecast.Var, x float64) {
 			if col := d.out.Cols[v]; col != nil {
 				col[at+i] = float32(x)
 			}
 		}
-		dew := air - depressionOf(dep)
 		set(forecast.Air, air)
-		set(forecast.Dew, dew)
-		set(forecast.RH, relativeHumidity(air, dew))
+		set(forecast.Dew, air-depressionOf(dep))
 		set(forecast.Wind, windOf(wind))
 		set(forecast.Gust, gustWith(float64(d.raw.At(forecast.Gust, parent, i)), float64(d.raw.At(forecast.Wind, parent, i)), windOf(wind)))
 		set(forecast.Cloud, float64(d.raw.At(forecast.Cloud, parent, i)))
@@ -175,10 +206,26 @@ func (d *dresser) member(m int, z *noise) {
 	}
 }
 
+// dampen gives members their depression in rain in the hours in which it
+// rains, and their relative humidity.
+func (d *dresser) dampen() {
+	air, dew, rh, rain := d.out.Cols[forecast.Air], d.out.Cols[forecast.Dew], d.out.Cols[forecast.RH], d.out.Cols[forecast.Rain]
+	if air == nil || dew == nil {
+		return
+	}
+	for i := range air {
+		if rain != nil && rain[i] >= wetLeast {
+			dew[i] = air[i] - d.inRain[i]
+		}
+		if rh != nil {
+			rh[i] = float32(relativeHumidity(float64(air[i]), float64(dew[i])))
+		}
+	}
+}
+
 // put gives the dressed value on the measure's scale.
-func (d *dresser) put(v Measure, parent, i int, z *noise) float64 {
-	g := &d.gaps[v][i]
-	return g.centre + g.keep*(toScale(d.raw, v, parent, i)-g.mean) + g.noise*z.of[v][i]
+func (d *dresser) put(v Measure, g *gap, parent, i int, z *noise) float64 {
+	return g.centre + g.keep*(d.scaled[v][parent*d.raw.N+i]-g.mean) + g.noise*z.of[v][i]
 }
 
 // gustWith carries a gust along with its wind; in a calm it hardly moves.

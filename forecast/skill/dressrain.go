@@ -14,9 +14,8 @@ func (s *Stats) chanceOfRain(lead, share float64) float64 {
 	if share != share {
 		return math.NaN()
 	}
-	at := (lead - dayHours/2) / dayHours
-	d := min(max(int(math.Floor(at)), 0), LeadDays-2)
-	w := math.Min(math.Max(at-float64(d), 0), 1)
+	d, w := between(lead)
+	w = towards(math.Max(w, 0), weightOf(s.Rain[d][:]), weightOf(s.Rain[d+1][:]))
 	return (1-w)*s.mapped(d, share) + w*s.mapped(d+1, share)
 }
 
@@ -42,6 +41,13 @@ func (s *Stats) mapped(d int, share float64) float64 {
 		}
 	}
 	return pools[n-1].Wet
+}
+
+func weightOf(hs []Hits) (w float64) {
+	for _, h := range hs {
+		w += h.Weight
+	}
+	return w
 }
 
 func pooled(a, b Hits) Hits {

@@ -14,7 +14,7 @@ type Measure int
 // The measures and their scales.
 const (
 	Air        Measure = iota // air temperature, K
-	Depression                // air minus dew point, as log(K + 0.5): the dew point never passes the air
+	Depression                // air minus dew point, as log(K + 1): the dew point never passes the air
 	Wind                      // wind at 10 m, as the root of m/s: never negative, and no windier for being uncertain
 	NMeasures
 )
@@ -61,9 +61,11 @@ type Stats struct {
 	Through time.Time `json:"through"` // end of the last day that was learned from
 	Days    int       `json:"days"`    // learned from
 
-	Lead    [LeadDays][NMeasures][dayParts]Moments `json:"lead"`
-	Rain    [LeadDays][rainClasses]Hits            `json:"rain"`
-	Amounts [amountClasses]float64                 `json:"amounts"` // weight of wet hours by how much fell
+	Lead [LeadDays][NMeasures][dayParts]Moments `json:"lead"`
+	// Damp is the depression where the outcome was wet; Lead holds it where it was dry.
+	Damp    [LeadDays][dayParts]Moments `json:"damp"`
+	Rain    [LeadDays][rainClasses]Hits `json:"rain"`
+	Amounts [amountClasses]float64      `json:"amounts"` // weight of wet hours by how much fell
 }
 
 // Weight gives how many days of record the statistics of a lead day rest on,
@@ -105,6 +107,9 @@ func (s *Stats) age() {
 				s.Lead[d][v][p].Weight *= forget
 			}
 		}
+		for p := range s.Damp[d] {
+			s.Damp[d][p].Weight *= forget
+		}
 		for c := range s.Rain[d] {
 			s.Rain[d][c].Weight *= forget
 		}
@@ -127,7 +132,7 @@ func toScale(h *forecast.Hours, m Measure, member, i int) float64 {
 }
 
 // depressionLift keeps the scale of the depression finite at saturation.
-const depressionLift = 0.5
+const depressionLift = 2.0
 
 func depressionScale(k float64) float64 { return math.Log(math.Max(0, k) + depressionLift) }
 func depressionOf(y float64) float64    { return math.Max(0, math.Exp(y)-depressionLift) }

@@ -1,0 +1,5 @@
+//go:build !race
+
+package skill
+
+const raceOn = false
