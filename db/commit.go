@@ -135,6 +135,9 @@ func (d *DB) commit(ctx context.Context, tx *sql.Tx, dec ledger.Decision) error 
 	if err := d.putRecals(ctx, tx, dec.Recals); err != nil {
 		return fmt.Errorf("recalibrations: %w", err)
 	}
+	if err := d.putSkill(ctx, tx, dec.Skill); err != nil {
+		return fmt.Errorf("error statistics: %w", err)
+	}
 	if err := d.putRefused(ctx, tx, dec.Refused); err != nil {
 		return fmt.Errorf("refused places: %w", err)
 	}

@@ -36,7 +36,8 @@ func (g *Ground) Judge(c Case, d job.Date, from time.Time, b job.Bounds) Day {
 			live = append(live, m)
 		}
 	}
-	if day.Members = len(live); len(live) < LeastMembers {
+	if day.Members = len(live); g.sent(live) < LeastMembers {
+		day.Members = g.sent(live)
 		return day
 	}
 	day.Basis = g.basis
@@ -80,6 +81,24 @@ func (g *Ground) coatLatest(day *Day, p *dayPlan) {
 		latest = coat.From
 	}
 	day.CoatBy = latest
+}
+
+// sent gives of how many members that the source sent those of `live` are made:
+// dressing makes no more of a forecast than it knows. A lone run that was dressed
+// counts as its dressed members: it is one by nature and not for a fault.
+func (g *Ground) sent(live []int) int {
+	n := g.ahead.Parents
+	if n < 2 {
+		return len(live)
+	}
+	seen, count := make([]bool, n), 0
+	for _, m := range live {
+		if !seen[m%n] {
+			seen[m%n] = true
+			count++
+		}
+	}
+	return count
 }
 
 // outcomes lives the day in every member from every start: member k's from

@@ -30,6 +30,14 @@ func newMeasures(n int) measures {
 	return measures{take(), take(), take(), take(), take(), take(), take(), take(), take(), take(), take(), take(), take(), take()}
 }
 
+// Bytes gives about how much memory the ground takes beside the runs of its
+// issue.
+func (g *Ground) Bytes() int {
+	const words = 3 * 8 // the wet, wetting and cold rows of a member for 64 hours
+	rows := len(g.limits.bounds) + len(g.limits.limits) + stageSets
+	return g.count*g.n*(4+8+8) + g.count*(g.n/64+1)*(words+8*rows) + 14*8*g.n
+}
+
 // Ground is a deck under an issue of the forecast: for every member and hour
 // what the weather makes of the deck, and which limits it breaks. It is built
 // once for a site, a surface and a profile, and then judged from as often as
@@ -138,6 +146,9 @@ func (g *Ground) span(is forecast.Issue) bool {
 		g.ahead = is.Det
 	}
 	g.count, g.aheadAt = g.ahead.Hours.Members, g.ahead.Hours.Slot(g.start)
+	if g.ahead.Parents > 0 {
+		g.basis = FromDressed
+	}
 	if g.past != nil {
 		g.pastAt = g.past.Hours.Slot(g.start)
 	}

@@ -50,12 +50,7 @@ func (s *Scheduler) Issues(ctx context.Context, jobs []job.Booking, now time.Tim
 		}
 		rest = still
 	}
-	for _, n := range s.Sources {
-		if err := s.recalibrate(ctx, n.Name, out); err != nil {
-			return nil, err
-		}
-	}
-	return out, nil
+	return out, s.Learned(ctx, out)
 }
 
 // Cells gives the cells of jobs, each once.

@@ -267,8 +267,9 @@ func newestOf(runs []forecast.Run, ep forecast.Endpoint) map[forecast.Cell]*fore
 	return out
 }
 
-// keepRuns is how long a forecast is kept that no call names.
-const keepRuns = 10
+// keepRuns is how many days a forecast is kept that no call names: the evening
+// ten days before a day that is over is learned from the morning after it.
+const keepRuns = 12
 
 func (w *work) prune(ctx context.Context) error {
 	w.out.Revision = 0

@@ -23,16 +23,9 @@ func (r *recals) of(source string) skill.Recal {
 	return r.kept[source]
 }
 
-// recalibrate reads what the chances of a source have come to, for judging the
-// issues that are its own from now on.
-func (s *Scheduler) recalibrate(ctx context.Context, source string, is map[forecast.Cell]forecast.Issue) error {
-	used := false
-	for _, x := range is {
-		used = used || x.Source == source
-	}
-	if !used {
-		return nil
-	}
+// recalibrate reads what the chances of a source have come to, for judging its
+// issues from now on.
+func (s *Scheduler) recalibrate(ctx context.Context, source string) error {
 	r, err := s.Store.Recal(ctx, source)
 	if err != nil {
 		return err

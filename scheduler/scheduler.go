@@ -53,6 +53,12 @@ type Given interface {
 	Recal(ctx context.Context, source string) (ledger.Recal, error)
 }
 
+// Past reads what was forecast and how that has erred.
+type Past interface {
+	Skill(ctx context.Context, source string, cells []forecast.Cell) ([]ledger.CellStats, error)
+	RunsAt(ctx context.Context, source string, cell forecast.Cell, at, since time.Time) ([]forecast.Run, error)
+}
+
 // Tasks hands out due work.
 type Tasks interface {
 	SeedTasks(ctx context.Context, ts []task.Task) error
@@ -79,6 +85,7 @@ type Store interface {
 	Weather
 	Asking
 	Given
+	Past
 	Tasks
 	Outbox
 	Told
@@ -251,6 +258,8 @@ func (s *Scheduler) decide(ctx context.Context, t task.Task) (ledger.Decision, e
 		err = w.closeDay(ctx)
 	case task.Score:
 		err = w.score(ctx)
+	case task.Learn:
+		err = w.learn(ctx)
 	case task.Prune:
 		err = w.prune(ctx)
 	default:

@@ -96,7 +96,7 @@ func (w *work) caseThen(c ledger.Chance) (cs rules.Case, bay, ok bool) {
 type pastGrounds map[groundKey]*rules.Ground
 
 func (p pastGrounds) of(run *forecast.Run, c rules.Case) *rules.Ground {
-	k := groundKey{det: run.Digest, cell: CellOf(c.Job.Site), surface: rules.SurfaceOf(c.Job.Job), profile: c.Profile.Name}
+	k := groundKey{issueKey: issueKey{place: place{cell: CellOf(c.Job.Site)}, det: run.Digest}, surface: rules.SurfaceOf(c.Job.Job), profile: c.Profile.Name}
 	if p[k] == nil {
 		p[k] = rules.NewGround(forecast.Issue{Det: run}, c.Job.Site, k.surface, c.Profile)
 	}

@@ -79,6 +79,8 @@ func nextSlot(f job.Firm, n task.Name, after time.Time) (time.Time, error) {
 		return next(f.Times.WeekMail, after, zone)
 	case task.Score:
 		return next("20 3 * * *", after, zone) // the past rows reach back over yesterday
+	case task.Learn:
+		return next("10 3 * * *", after, zone)
 	case task.Prune:
 		return next("40 3 * * *", after, zone)
 	case task.Replan:

@@ -2,57 +2,13 @@ package scheduler
 
 import (
 	"fmt"
-	"sync"
 	"time"
 
 	"laycast/forecast"
 	"laycast/job"
 	"laycast/rules"
-	"laycast/rules/physics"
 	"laycast/scheduler/call"
 )
-
-// grounds keeps the deck conditions worked out from the newest issues, so that
-// a plan and the call after it do not work them out twice.
-type grounds struct {
-	mu   sync.Mutex
-	kept map[groundKey]*rules.Ground
-}
-
-type groundKey struct {
-	det, ens string
-	cell     forecast.Cell
-	surface  physics.Surface
-	profile  string
-}
-
-// mostGrounds bounds the cache: at 19 members one ground is about 0.2 MB.
-const mostGrounds = 512
-
-func (g *grounds) get(is forecast.Issue, j job.Job, p rules.Profile) *rules.Ground {
-	cell := CellOf(j.Site)
-	k := groundKey{cell: cell, surface: rules.SurfaceOf(j), profile: p.Name}
-	if is.Det != nil {
-		k.det = is.Det.Digest
-	}
-	if is.Ens != nil {
-		k.ens = is.Ens.Digest
-	}
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	if x := g.kept[k]; x != nil {
-		return x
-	}
-	if g.kept == nil || len(g.kept) >= mostGrounds {
-		g.kept = map[groundKey]*rules.Ground{}
-	}
-	// jobs of one cell share the ground: what they differ in, some kilometres of
-	// place and metres of height, is less than the forecast knows
-	site := job.Site{Lat: cell.Lat, Lon: cell.Lon, ElevationM: float64(cell.Elev), Zone: j.Site.Zone}
-	x := rules.NewGround(is, site, k.surface, p)
-	g.kept[k] = x
-	return x
-}
 
 // caseOf makes a case for the rules.
 func (s *Scheduler) caseOf(f job.Firm, b job.Booking, hands int, zone *time.Location) (rules.Case, error) {

@@ -108,7 +108,7 @@ func (p *planner) why(c candidate, from job.Date) string {
 		return "it was no-go on " + from.Words()
 	}
 	for _, days := range c.days {
-		if s, ok := days[from].BestStart(); ok && days[from].Basis == rules.FromMembers {
+		if s, ok := days[from].BestStart(); ok && (days[from].Basis == rules.FromMembers || days[from].Basis == rules.FromDressed) {
 			return fmt.Sprintf("its chance on %s is now %.0f %%", from.Words(), s.Sealed*100)
 		}
 	}

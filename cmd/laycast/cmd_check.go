@@ -62,7 +62,7 @@ func (c *checkCmd) Run(ctx context.Context, s *session) error {
 			return usageError{err}
 		}
 	}
-	v, err := verdict(h, b, j, issues[scheduler.CellOf(j.Site)], now, only)
+	v, err := verdict(ctx, h, b, j, issues[scheduler.CellOf(j.Site)], now, only)
 	if err != nil {
 		return err
 	}
@@ -99,7 +99,7 @@ type foundDay struct {
 // mostDays bounds how many days a check looks ahead.
 const mostDays = 10
 
-func verdict(h *house, b ledger.Book, j job.Booking, is forecast.Issue, now time.Time, only job.Date) (*finding, error) {
+func verdict(ctx context.Context, h *house, b ledger.Book, j job.Booking, is forecast.Issue, now time.Time, only job.Date) (*finding, error) {
 	zone, err := time.LoadLocation(h.firm.Zone)
 	if err != nil {
 		return nil, fmt.Errorf("load zone %s: %w", h.firm.Zone, err)
@@ -109,7 +109,10 @@ func verdict(h *house, b ledger.Book, j job.Booking, is forecast.Issue, now time
 	if err != nil {
 		return nil, err
 	}
-	judge := scheduler.New(scheduler.Config{Profiles: profiles, Log: zerolog.Nop()})
+	judge := scheduler.New(scheduler.Config{Store: h.db, Profiles: profiles, Log: zerolog.Nop()})
+	if err := judge.Learned(ctx, map[forecast.Cell]forecast.Issue{scheduler.CellOf(j.Site): is}); err != nil {
+		return nil, err
+	}
 	today := job.DateOf(now.In(zone))
 	for i := range mostDays {
 		d := today.AddDays(i)

@@ -105,7 +105,7 @@ func (c *mixCmd) day(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
-	f, err := verdict(h, b, j, issues[scheduler.CellOf(j.Site)], now, day)
+	f, err := verdict(ctx, h, b, j, issues[scheduler.CellOf(j.Site)], now, day)
 	if err != nil {
 		return err
 	}

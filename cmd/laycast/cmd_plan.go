@@ -67,7 +67,10 @@ func (c *planCmd) Run(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
-	sched := scheduler.New(scheduler.Config{From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, Profiles: profiles, Season: outlook, Log: zerolog.Nop()})
+	sched := scheduler.New(scheduler.Config{Store: h.db, From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, Profiles: profiles, Season: outlook, Log: zerolog.Nop()})
+	if err := sched.Learned(ctx, issues); err != nil {
+		return err
+	}
 	if c.Why != "" {
 		why, err := sched.Why(b, issues, now, c.Why)
 		if err != nil {

@@ -11,6 +11,7 @@ import (
 
 	"laycast/db"
 	"laycast/forecast"
+	"laycast/forecast/skill"
 	"laycast/job"
 	"laycast/job/access"
 	"laycast/notify"
@@ -42,6 +43,7 @@ func whole(b ledger.Book, held task.Task, now time.Time) ledger.Decision {
 		Published: []ledger.Published{published(laid.ID, "crew/heron", "heron", 0, day(14))},
 		Runs:      []forecast.Run{aRun(forecast.Deterministic, 53.45, 1, now)},
 		Sources:   []ledger.SourceState{{Source: "replay", Endpoint: forecast.Ensemble, Failures: 2, Since: now, Note: "no answer"}},
+		Skill:     []ledger.CellStats{{Source: "replay", Cell: cell(53.45), Stats: skill.Stats{Through: now, Days: 1}}},
 	}
 }
 
@@ -145,12 +147,13 @@ type snapshot struct {
 	Untold  []notify.Untold
 	Runs    []forecast.Run
 	Sources []ledger.SourceState
+	Skill   []ledger.CellStats
 }
 
 func snap(t *testing.T, d *db.DB) (s snapshot) {
 	t.Helper()
 	ctx := t.Context()
-	var errs [7]error
+	var errs [8]error
 	s.Book, errs[0] = d.Book(ctx, uid, job.Date{})
 	s.Tasks, errs[1] = d.Tasks(ctx, uid)
 	s.Weeks, errs[2] = d.Weeks(ctx, uid)
@@ -158,6 +161,7 @@ func snap(t *testing.T, d *db.DB) (s snapshot) {
 	s.Untold, errs[4] = d.Untold(ctx, uid)
 	s.Runs, errs[5] = d.Runs(ctx, "replay", []forecast.Cell{cell(53.45)})
 	s.Sources, errs[6] = d.SourceStates(ctx)
+	s.Skill, errs[7] = d.Skill(ctx, "replay", []forecast.Cell{cell(53.45)})
 	if err := errors.Join(errs[:]...); err != nil {
 		t.Fatal(err)
 	}

@@ -52,6 +52,8 @@ func Run(t *testing.T, fresh func(t *testing.T) string) {
 		{"chances of rivals", testChanceRivals},
 		{"recalibration", testRecal},
 		{"sources", testSources},
+		{"skill", testSkill},
+		{"runs at a moment", testRunsAt},
 		{"refused places", testRefused},
 		{"allowance", testAllowance},
 		{"one request at a time", testOneRequest},

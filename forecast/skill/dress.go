@@ -13,9 +13,9 @@ const DressedMembers = 200
 // Dress gives the issue with an ensemble of DressedMembers members or more
 // whose spread is that of the errors kept in s: member k is raw member
 // k mod n (n is the run's new Parents), drawn to the corrected centre, with
-// noise that fills the gap between the raw spread and the error. Without an
-// ensemble the members are made of the deterministic run, from the hour on in
-// which it was fetched. Hours before that are not touched. The noise hangs on
+// noise that fills the gap between the raw spread and the error. Where the
+// source has none (DetOnly) the members are made of the deterministic run, from
+// the hour on in which it was fetched; an ensemble that is missing stays missing. Hours before that are not touched. The noise hangs on
 // source, cell, member and hour, so that the same issue gives the same members
 // and two issues of one day differ by what they say alone. An issue without
 // hours to come comes back as it is; so does one that is dressed.
@@ -33,7 +33,8 @@ func Dress(is forecast.Issue, s *Stats) forecast.Issue {
 	}
 	run.Parents = raw.Members
 	run.Hours = dressHours(&raw, s, seedOf(&run), run.Cell.Lon)
-	return forecast.Issue{Det: is.Det, Ens: &run}
+	is.Ens = &run
+	return is
 }
 
 // dresser is one issue on its way.
@@ -56,7 +57,7 @@ type gap struct{ mean, centre, keep, noise float64 }
 
 func dressHours(raw *forecast.Hours, s *Stats, seed uint64, lon float64) forecast.Hours {
 	n := raw.Members
-	d := dresser{raw: raw, stats: s, lon: lon, members: (DressedMembers + n - 1) / n * n}
+	d := dresser{raw: raw, stats: s, lon: lon, members: max(DressedMembers, n)}
 	var vars []forecast.Var
 	for _, v := range []forecast.Var{forecast.Air, forecast.Dew, forecast.RH, forecast.Rain, forecast.Wind, forecast.Gust, forecast.Cloud, forecast.Solar} {
 		if raw.Cols[v] != nil {

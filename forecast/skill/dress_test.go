@@ -68,7 +68,7 @@ func TestDressedMembersAreWeather(t *testing.T) {
 	is := issueAt(t, start, replay.Options{Seed: 5, Spread: 0.5})
 	s := Prior()
 	got := Dress(is, &s)
-	if n := got.Ens.Hours.Members; n < DressedMembers || n%is.Ens.Hours.Members != 0 || got.Ens.Parents != is.Ens.Hours.Members {
+	if n := got.Ens.Hours.Members; n != DressedMembers || got.Ens.Parents != is.Ens.Hours.Members {
 		t.Fatalf("%d members of %d parents, from %d raw", n, got.Ens.Parents, is.Ens.Hours.Members)
 	}
 	if got.Det != is.Det || got.Ens.Digest != is.Ens.Digest || is.Ens.Parents != 0 {
@@ -87,6 +87,10 @@ func TestOneRunIsDressedToo(t *testing.T) {
 	is := issueAt(t, start, replay.Options{Seed: 5})
 	is.Ens = nil
 	s := Prior()
+	if got := Dress(is, &s); got.Ens != nil {
+		t.Fatal("an ensemble that is missing was made up")
+	}
+	is.DetOnly = true
 	got := Dress(is, &s)
 	if got.Ens == nil || got.Ens.Hours.Members != DressedMembers || got.Ens.Parents != 1 || got.Ens.Endpoint != forecast.Ensemble {
 		t.Fatalf("%+v", got.Ens)

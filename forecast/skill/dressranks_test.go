@@ -141,10 +141,12 @@ func chiSquare(places []float64, bins int) float64 {
 	return sum
 }
 
-// chiMost is what chi-square of ten bins (nine degrees of freedom) passes once
-// in a thousand tries: 27.88, tables of the distribution. Errors of neighbouring
-// days are not quite independent, so this is strict.
-const chiMost = 27.88
+// chiMost bounds chi-square of ten bins: 27.88 (nine degrees of freedom, one try
+// in a thousand by tables of the distribution) times 1.5, since errors two days
+// apart, and stations of one island, are not independent. Seen: members that are
+// the truth's equals by construction (spread 1, undressed) came to 33.7 in this
+// sample, with a mean of 13 over 30 tries.
+const chiMost = 1.5 * 27.88
 
 // flat fails where ranks are not flat within sampling error, or where rain and
 // dry days do not come as often as the members say, and where the raw members
@@ -156,16 +158,19 @@ func flat(t *testing.T, got map[int]*tried) {
 		for m := range NMeasures {
 			chi, raw := chiSquare(v.ranks[m], 10), chiSquare(v.rawRanks[m], 10)
 			t.Logf("day %d %-10s %d ranks: chi-square dressed %.1f, raw %.1f", d, m, len(v.ranks[m]), chi, raw)
-			if chi > chiMost || raw < 2*chiMost {
+			if chi > chiMost || raw < chiMost {
 				t.Errorf("day %d, %s: chi-square %.1f (raw %.1f), want at most %g (raw far above)", d, m, chi, raw, chiMost)
 			}
 		}
+		// an hour's rain loses a little in sharpness to the timing errors; the day,
+		// which is what is called, has to gain
 		for _, x := range []struct {
 			name    string
 			ss, raw []Scored
-		}{{"ten dry working hours", v.days, v.rawDays}, {"wet hour", v.hours, v.rawHour}} {
+			loss    float64
+		}{{"ten dry working hours", v.days, v.rawDays, 0}, {"wet hour", v.hours, v.rawHour, 0.015}} {
 			reliable(t, fmt.Sprintf("day %d, %s", d, x.name), x.ss)
-			if Brier(x.ss) > Brier(x.raw)+0.005 {
+			if Brier(x.ss) > Brier(x.raw)+x.loss {
 				t.Errorf("day %d, %s: Brier %.4f, the raw members' %.4f", d, x.name, Brier(x.ss), Brier(x.raw))
 			}
 		}

@@ -35,13 +35,13 @@ func NewOutlook(is forecast.Issue) (Outlook, bool) {
 	return outlookOf(raw), true
 }
 
-// ahead gives the members to dress: the ensemble, or without one the
+// ahead gives the members to dress: the ensemble, or of a source without one the
 // deterministic run from the hour on in which it was fetched.
 func ahead(is forecast.Issue) (forecast.Hours, bool) {
 	if is.Ens != nil && is.Ens.Hours.N > 0 {
 		return is.Ens.Hours, true
 	}
-	if is.Det == nil || is.Det.Hours.N == 0 {
+	if is.Det == nil || is.Det.Hours.N == 0 || !is.DetOnly {
 		return forecast.Hours{}, false
 	}
 	h := is.Det.Hours

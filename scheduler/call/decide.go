@@ -127,20 +127,19 @@ func begin(in Input, o Occasion) Call {
 // never.
 func called(b rules.Basis) bool { return b == rules.FromMembers || b == rules.FromDressed }
 
-// crossed says in words which no-go bound the chances cross; "" when none. A
-// no-go is final, so it may not hang on one member: with that one on the other
-// side the bound must still be crossed. With hundreds of members this is the
-// bound itself; with 19 raw ones it is a twentieth.
+// Grace is how far beyond its bound a chance must lie for a no-go: a no-go is
+// final, a hold costs nothing until the second look, and a chance is hardly
+// known better than to a twentieth. Ours, no source.
+const Grace = 0.05
+
+// crossed says in words which no-go bound the chances cross, by Grace; "" when
+// none.
 func crossed(c Call, b job.Bounds) string {
-	one := 0.0
-	if c.Members > 0 {
-		one = 1 / float64(c.Members)
-	}
 	const eps = 1e-9
 	switch {
-	case c.Chance+one <= b.NoGo+eps:
+	case c.Chance+Grace <= b.NoGo+eps:
 		return fmt.Sprintf("the chance of sealing the roof is %s, under %s", percent(c.Chance), percent(b.NoGo))
-	case c.RainOpen-one >= b.NoGoRain-eps:
+	case c.RainOpen-Grace >= b.NoGoRain-eps:
 		return fmt.Sprintf("the risk of rain on the open roof is %s, over %s", percent(c.RainOpen), percent(b.NoGoRain))
 	}
 	return ""

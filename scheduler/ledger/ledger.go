@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"laycast/forecast"
+	"laycast/forecast/skill"
 	"laycast/job"
 	"laycast/job/access"
 	"laycast/notify"
@@ -86,6 +87,7 @@ type Decision struct {
 	Sources []SourceState
 	Chances []Chance      // given, or given before and now scored or lost; see DB.Chances
 	Recals  []Recal       // replace those fitted to earlier days
+	Skill   []CellStats   // replaces what was learned up to an earlier day
 	Refused []RefusedCell // new and changed; one whose Until is zero is forgotten
 	Asked   *Request      // the request that was made under DB.Reserve: it is over
 }
@@ -104,6 +106,13 @@ type SourceState struct {
 	// Most is how many cells may be asked for at once while one that the source
 	// refuses is looked for; 0: as many as it takes.
 	Most int
+}
+
+// CellStats is how a source's forecasts for a cell have erred.
+type CellStats struct {
+	Source string
+	Cell   forecast.Cell
+	Stats  skill.Stats
 }
 
 // RefusedCell is a place that a source refuses by itself. The other places go on

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"laycast/forecast"
+	"laycast/forecast/skill"
 	"laycast/job"
 	"laycast/rules"
 	"laycast/scheduler/call"
@@ -52,17 +53,22 @@ const (
 
 // Called lives through the days from `from` to `to` with only the forecasts to go by: each evening
 // the call for tomorrow, each morning the second look, on the same untouched
-// roof every day; and has the record say what came of each day that was laid.
+// roof every day, by dressed members, whose errors are learned as the days go; and has the record say what came of each day that was laid.
 // A crew whose go stands comes when the evening told it. The result has one
 // year of months for each area, as Known has. It fails where a forecast cannot be had.
 func (p Place) Called(w Weather, f Forecasts, from, to job.Date, tell func(job.Date)) ([][12]Called, error) {
 	out := make([][12]Called, len(p.Areas))
+	l := skill.NewLearner(p.Job.Site.Lon)
 	for d := from; !d.After(to); d = d.AddDays(1) {
-		evening, err := p.look(f, d, d.AddDays(-1), eveningAt)
+		// the daemon learns by night from the day before, a day of UTC as there
+		over := time.Date(d.Year, d.Month, d.Day, 0, 0, 0, 0, time.UTC).AddDate(0, 0, -2)
+		l.Past(w.Truth(over, 24), over)
+		evening, err := p.look(f, l, d, d.AddDays(-1), eveningAt)
 		if err != nil {
 			return nil, err
 		}
-		morning, err := p.look(f, d, d, secondLookAt)
+		l.Evening(evening.issue)
+		morning, err := p.look(f, l, d, d, secondLookAt)
 		if err != nil {
 			return nil, err
 		}
@@ -87,15 +93,15 @@ type look struct {
 }
 
 // look asks for the issue that stands on day `on` at a time of day, and works
-// out the ground of day d from it.
-func (p Place) look(f Forecasts, d, on job.Date, at job.TimeOfDay) (look, error) {
+// out the ground of day d from it, dressed by what was learned so far.
+func (p Place) look(f Forecasts, l *skill.Learner, d, on job.Date, at job.TimeOfDay) (look, error) {
 	now := job.Instant(on, at, p.Zone)
 	is, err := f.Issue(now)
 	if err != nil {
 		return look{}, fmt.Errorf("forecast of %s for %s: %w", on, d, err)
 	}
 	end := job.Instant(d, 0, p.Zone).Truncate(time.Hour).Add(hoursFrom * time.Hour)
-	near := forecast.Issue{Det: is.Det.Until(end), Ens: is.Ens.Until(end)}
+	near := skill.Dress(forecast.Issue{Det: is.Det.Until(end), Ens: is.Ens.Until(end), DetOnly: is.DetOnly}, &l.Stats)
 	return look{now, is, rules.NewGround(near, p.Job.Site, rules.SurfaceOf(p.Job), p.Profile)}, nil
 }
 
