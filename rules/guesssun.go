@@ -10,15 +10,16 @@ import (
 // guessSun fills in the sun for runs of a source that tells no radiation at all,
 // from the sun's height and the cloud cover. An hour that is missing in a column
 // that is there stays unknown: something went wrong with it.
-func (g *Ground) guessSun(solar, cloud column, past, ahead *forecast.Run) {
-	a := ahead.Hours.Slot(g.start)
+// The columns begin with hour `from` of the ground.
+func (g *Ground) guessSun(solar, cloud column, past, ahead *forecast.Run, from int) {
+	a := ahead.Hours.Slot(g.start) + from
 	for i := range solar {
 		r := ahead
 		if a+i < 0 && past != nil {
 			r = past
 		}
 		if r.Hours.Cols[forecast.Solar] == nil {
-			solar[i] = physics.UnderCloud(g.clearSky(i), cloud[i])
+			solar[i] = physics.UnderCloud(g.clearSky(from+i), cloud[i])
 		}
 	}
 }

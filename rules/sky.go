@@ -94,8 +94,9 @@ func NewGround(is forecast.Issue, site job.Site, s physics.Surface, p Profile) *
 	counts := make([]int, 3*g.n)
 	hotter, known, rained := counts[:g.n], counts[g.n:2*g.n], counts[2*g.n:] // members by hour
 	x := newMeasures(g.n)
+	var dawn outset
 	for m := range g.count {
-		g.measure(&x, g.past, g.ahead, m, &deck)
+		dawn = g.measure(&x, g.past, g.ahead, m, &deck, dawn)
 		g.keep(&x, m)
 		g.limits.count(rained, setLaminate, m, bitRain)
 		for i, t := range x.surface {
@@ -113,10 +114,10 @@ func NewGround(is forecast.Issue, site job.Site, s physics.Surface, p Profile) *
 		g.rainy[i] = float64(rained[i]) >= rainLikely*float64(g.count)
 	}
 	if is.Det != nil {
-		g.measure(&x, is.Det, is.Det, 0, &deck)
+		g.measure(&x, is.Det, is.Det, 0, &deck, outset{})
 		g.middle = x
 	} else if g.count > 0 {
-		g.measure(&x, g.past, g.ahead, 0, &deck)
+		g.measure(&x, g.past, g.ahead, 0, &deck, outset{})
 		g.middle = x
 	}
 	g.slow = slowness(g.ahead.Digest, g.count, p)
@@ -164,14 +165,14 @@ func (g *Ground) raw(v forecast.Var, m, i int) float64 {
 	return float64(g.ahead.Hours.At(v, m, g.aheadAt+i))
 }
 
-// take lines up one measure of one member.
-func (g *Ground) take(c column, v forecast.Var, past, ahead *forecast.Run, m int) {
+// take lines up one measure of one member from hour `from` on.
+func (g *Ground) take(c column, v forecast.Var, past, ahead *forecast.Run, m, from int) {
 	a := ahead.Hours.Slot(g.start)
 	p := 0
 	if past != nil {
 		p = past.Hours.Slot(g.start)
 	}
-	for i := range c {
+	for i := from; i < len(c); i++ {
 		if a+i < 0 && past != nil {
 			c[i] = float64(past.Hours.At(v, 0, p+i))
 		} else {
@@ -180,26 +181,42 @@ func (g *Ground) take(c column, v forecast.Var, past, ahead *forecast.Run, m int
 	}
 }
 
+// outset is a deck at the end of the hours that all members share.
+type outset struct {
+	hours       int // so many; 0: none are worked out
+	temp, water float64
+}
+
 // measure fills in the columns of one member: the weather, then the deck hour
-// by hour.
-func (g *Ground) measure(x *measures, past, ahead *forecast.Run, m int, deck *physics.Stepper) {
-	g.take(x.air, forecast.Air, past, ahead, m)
-	g.take(x.dew, forecast.Dew, past, ahead, m)
-	g.take(x.rh, forecast.RH, past, ahead, m)
-	g.take(x.rain, forecast.Rain, past, ahead, m)
-	g.take(x.wind, forecast.Wind, past, ahead, m)
-	g.take(x.gust, forecast.Gust, past, ahead, m)
-	g.take(x.cloud, forecast.Cloud, past, ahead, m)
-	g.take(x.solar, forecast.Solar, past, ahead, m)
-	g.guessSun(x.solar, x.cloud, past, ahead)
+// by hour. What came before the members began is the same for all, and stands
+// in x already where `shared` says so; it gives the deck at their beginning.
+func (g *Ground) measure(x *measures, past, ahead *forecast.Run, m int, deck *physics.Stepper, shared outset) outset {
+	k := shared.hours
+	g.take(x.air, forecast.Air, past, ahead, m, k)
+	g.take(x.dew, forecast.Dew, past, ahead, m, k)
+	g.take(x.rh, forecast.RH, past, ahead, m, k)
+	g.take(x.rain, forecast.Rain, past, ahead, m, k)
+	g.take(x.wind, forecast.Wind, past, ahead, m, k)
+	g.take(x.gust, forecast.Gust, past, ahead, m, k)
+	g.take(x.cloud, forecast.Cloud, past, ahead, m, k)
+	g.take(x.solar, forecast.Solar, past, ahead, m, k)
+	g.guessSun(x.solar[k:], x.cloud[k:], past, ahead, k)
 	before, water := math.NaN(), physics.FilmCap // nothing is known of the deck: take it as wet
-	for i := range g.n {
+	if k > 0 {
+		before, water = shared.temp, shared.water
+	}
+	begin := min(max(0, -ahead.Hours.Slot(g.start)), g.n)
+	for i := k; i < g.n; i++ {
+		if i == begin && i > 0 {
+			shared = outset{i, before, water}
+		}
 		before, x.exchange[i] = deck.Step(before, x.air[i], x.dew[i], x.wind[i], x.cloud[i], x.solar[i])
 		water = film(water, x.exchange[i], x.rain[i])
 		x.surface[i], x.water[i] = before, water
 		x.margin[i], x.coldest[i] = before-x.dew[i], min(before, x.air[i])
 		x.rate[i] = physics.RateFactor(before, g.profile.CureE)
 	}
+	return shared
 }
 
 // keep stores what the walks of member m ask for.

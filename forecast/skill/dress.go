@@ -46,9 +46,10 @@ type dresser struct {
 	out     forecast.Hours
 	scaled  [NMeasures][]float64 // the raw members on the scales, each as long as a column
 	gaps    [NMeasures][]gap
-	damp    []gap     // of the depression in rain
-	wet     []float64 // by hour, the chance of rain
-	inRain  []float32 // each member's depression were it to rain, K; member m's hour i stands at m*N+i
+	usual   [NMeasures][LeadDays]float64 // mean spread of the raw members by lead day
+	damp    []gap                        // of the depression in rain
+	wet     []float64                    // by hour, the chance of rain
+	inRain  []float32                    // each member's depression were it to rain, K; member m's hour i stands at m*N+i
 }
 
 // gap says for one hour how a raw member becomes a dressed one, on the scale
@@ -89,8 +90,21 @@ func (d *dresser) fill() {
 			}
 		}
 		d.gaps[v] = make([]gap, d.raw.N)
-		for i := range d.raw.N {
+		centres := make([][2]float64, d.raw.N)
+		var sums, counts [LeadDays]float64
+		for i := range centres {
 			mean, spread := centreOf(d.raw, v, i)
+			centres[i] = [2]float64{mean, spread}
+			if spread == spread {
+				sums[leadDay(i)] += spread
+				counts[leadDay(i)]++
+			}
+		}
+		for day := range sums {
+			d.usual[v][day] = sums[day] / math.Max(1, counts[day])
+		}
+		for i, c := range centres {
+			mean, spread := c[0], c[1]
 			d.gaps[v][i] = d.gapOf(v, i, mean, spread, false)
 			if v == Depression {
 				d.damp = append(d.damp, d.gapOf(v, i, mean, spread, true))
@@ -103,7 +117,7 @@ func (d *dresser) fill() {
 }
 
 // correction is what the statistics say of a centre.
-type correction struct{ shift, slope, error2, spread2 float64 }
+type correction struct{ shift, slope, error2, spread2, spreadDays float64 }
 
 // Slopes outside these are noise of a short record. The air's is left at 0:
 // its mean lags behind the season.
@@ -114,7 +128,7 @@ const (
 
 // at gives the correction of a measure for a centre x, from one lead day.
 func (m *Moments) at(v Measure, x float64) correction {
-	c := correction{shift: m.Error, spread2: m.Spread}
+	c := correction{shift: m.Error, spread2: m.Spread, spreadDays: m.SpreadDays}
 	if v != Air && m.XX > 0 {
 		c.slope = math.Min(slopeMost, math.Max(slopeLeast, m.XD/m.XX))
 	}
@@ -138,7 +152,7 @@ func (s *Stats) correct(v Measure, lead float64, part int, x float64, wet bool) 
 		e = math.Min(a.error2, math.Max(e, leastEarly*a.error2))
 		w = 0
 	}
-	return correction{a.shift + w*(b.shift-a.shift), a.slope, e, a.spread2 + w*(b.spread2-a.spread2)}
+	return correction{a.shift + w*(b.shift-a.shift), a.slope, e, a.spread2 + w*(b.spread2-a.spread2), a.spreadDays}
 }
 
 // between gives the lead day (0 = the first) on whose middle a lead (hours) lies
@@ -173,13 +187,15 @@ func (d *dresser) gapOf(v Measure, i int, mean, spread float64, wet bool) gap {
 		g.noise = math.Sqrt(math.Max(0, c.error2))
 		return g
 	}
-	missing := c.error2 - c.spread2
+	// the usual spread: what was seen, and this issue's own as one day more
+	usual := (c.spreadDays*c.spread2 + d.usual[v][leadDay(i)]) / (c.spreadDays + 1)
+	missing := c.error2 - usual
 	if missing < 0 { // the members are too far apart
-		g.keep = math.Sqrt(c.error2 / c.spread2)
+		g.keep = math.Sqrt(c.error2 / usual)
 		return g
 	}
-	if c.spread2 > 0 {
-		missing *= 0.5 + 0.5*math.Min(2, math.Max(0.5, spread/c.spread2))
+	if usual > 0 {
+		missing *= 0.5 + 0.5*math.Min(2, math.Max(0.5, spread/usual))
 	}
 	g.noise = math.Sqrt(missing)
 	return g

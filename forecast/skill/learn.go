@@ -260,7 +260,9 @@ func (s *Stats) UpdatePairs(pairs []Pair, lon float64) {
 		for v, c := range forecasts {
 			if was := outcomes[v]; c == c && was == was {
 				m := s.moments(d, Measure(v), partOf(p.At, lon), p.WasRain >= wetLeast)
+				days := m.SpreadDays
 				m.add(c, was, m.Spread, half*dayParts/dayHours)
+				m.SpreadDays = days
 			}
 		}
 	}

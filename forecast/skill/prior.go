@@ -39,14 +39,9 @@ const (
 
 var typicalVariety = [NMeasures]float64{4.5, 0.4, 0.55} // standard deviation, on the scales
 
-// priorSpread is the share of the error's variance that raw members show: their
-// standard deviation was half the error where it was published (2 m
-// temperature of a global ensemble, 24 h ahead, one station).
-const priorSpread = 0.25
-
 // priorDamp is the depression in rain before any record: half as far from its
 // mean as forecast, and a third less; weak, no source.
-var priorDamp = Moments{Weight: 5, Error: -0.3, XX: 0.16, XD: -0.08, DD: 0.10, Spread: 0.02}
+var priorDamp = Moments{Weight: 5, Error: -0.3, XX: 0.16, XD: -0.08, DD: 0.10}
 
 // Rain, as published for a global ensemble at one station 6 to 30 h ahead: where
 // all members were wet it rained in 77 % of cases, where none was in 0 %. Told
@@ -99,7 +94,7 @@ func Prior() Stats {
 			e := priorError(d, v)
 			for p := range s.Lead[d][v] {
 				s.Lead[d][v][p] = Moments{
-					Weight: priorWorth, XX: typicalVariety[v] * typicalVariety[v], DD: e * e, Spread: priorSpread * e * e,
+					Weight: priorWorth, XX: typicalVariety[v] * typicalVariety[v], DD: e * e,
 				}
 			}
 		}

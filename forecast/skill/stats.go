@@ -45,7 +45,10 @@ type Moments struct {
 	XX     float64 `json:"xx"` // of the centre
 	XD     float64 `json:"xd"` // of the centre with the error
 	DD     float64 `json:"dd"` // of the error
-	Spread float64 `json:"v"`  // mean variance of the members about the centre
+	// Spread is the mean variance of the members about the centre, from so many
+	// days. The prior has none: an issue tells its own.
+	Spread     float64 `json:"v"`
+	SpreadDays float64 `json:"vw"`
 }
 
 // Hits are what came of hours of one class of the wet share.
@@ -95,8 +98,15 @@ func (m *Moments) add(centre, outcome, spread, w float64) {
 	m.XX = rest * (m.XX + part*dx*dx)
 	m.XD = rest * (m.XD + part*dx*dd)
 	m.DD = rest * (m.DD + part*dd*dd)
-	m.Spread += part * (spread - m.Spread)
 	m.Weight = total
+	m.SpreadDays += w
+	m.Spread += w / m.SpreadDays * (spread - m.Spread)
+}
+
+// fade lets what is known count less by one day.
+func (m *Moments) fade() {
+	m.Weight *= forget
+	m.SpreadDays *= forget
 }
 
 // age lets the weight of what is known fade by one day.
@@ -104,11 +114,11 @@ func (s *Stats) age() {
 	for d := range s.Lead {
 		for v := range s.Lead[d] {
 			for p := range s.Lead[d][v] {
-				s.Lead[d][v][p].Weight *= forget
+				s.Lead[d][v][p].fade()
 			}
 		}
 		for p := range s.Damp[d] {
-			s.Damp[d][p].Weight *= forget
+			s.Damp[d][p].fade()
 		}
 		for c := range s.Rain[d] {
 			s.Rain[d][c].Weight *= forget
