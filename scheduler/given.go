@@ -58,7 +58,7 @@ func (w *work) giveReference(is map[forecast.Cell]forecast.Issue, from, to int) 
 			}
 			x, ok := w.given(cs, d, lead, issue, best)
 			if ok {
-				x.Air = airQuantilesOf(issue, job.Instant(d, 12*60, w.zone))
+				x.Air = airQuantilesOf(w.s.grounds.issue(issue, c), job.Instant(d, 12*60, w.zone))
 				w.out.Chances = append(w.out.Chances, x)
 			}
 		}

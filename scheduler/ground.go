@@ -22,6 +22,7 @@ type grounds struct {
 	dressed map[issueKey]*kept[forecast.Issue]
 	decks   map[groundKey]*kept[*rules.Ground]
 	bytes   int
+	most    int // bytes; 0: mostBytes
 	clock   int // counts the questions: what was asked for longest ago goes first
 }
 
@@ -126,6 +127,14 @@ func (g *grounds) get(is forecast.Issue, j job.Job, p rules.Profile) *rules.Grou
 	return x
 }
 
+// issue gives an issue as it is judged: dressed.
+func (g *grounds) issue(is forecast.Issue, cell forecast.Cell) forecast.Issue {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.clock++
+	return g.dress(g.keyOf(is, cell), is)
+}
+
 func (g *grounds) keyOf(is forecast.Issue, cell forecast.Cell) issueKey {
 	k := issueKey{place: placeOf(is, cell)}
 	if is.Det != nil {
@@ -164,6 +173,7 @@ func (g *grounds) dress(k issueKey, is forecast.Issue) forecast.Issue {
 	}
 	g.dressed[k] = &kept[forecast.Issue]{out, size, g.clock}
 	g.bytes += size
+	g.shrink()
 	return out
 }
 
@@ -171,7 +181,11 @@ func (g *grounds) dress(k issueKey, is forecast.Issue) forecast.Issue {
 // aside. A ground keeps its issue alive, and is never asked for without it, so
 // grounds go before their issues.
 func (g *grounds) shrink() {
-	for g.bytes > mostBytes {
+	most := g.most
+	if most == 0 {
+		most = mostBytes
+	}
+	for g.bytes > most {
 		oldest := g.clock
 		for _, x := range g.decks {
 			oldest = min(oldest, x.asked)

@@ -37,7 +37,25 @@ func aWork(t *testing.T, now time.Time) *work {
 	f.UID, f.Zone = "saltbox", zone.String()
 	b := referenceJob(forecast.CellOf(44.6, -63.6, 20), f.Zone)
 	b.ID = "J1"
-	return &work{s: New(Config{Sources: []NamedSource{{Name: "by hand"}}}), book: ledger.Book{Firm: f, Jobs: []job.Booking{b}, Crews: []job.Crew{{ID: "heron", Size: 2}}}, now: now, zone: zone}
+	s := New(Config{Sources: []NamedSource{{Name: "by hand"}}})
+	s.grounds.learned = map[place]skill.Stats{{"by hand", forecast.CellOf(44.6, -63.6, 20)}: sure()}
+	return &work{s: s, book: ledger.Book{Firm: f, Jobs: []job.Booking{b}, Crews: []job.Crew{{ID: "heron", Size: 2}}}, now: now, zone: zone}
+}
+
+// sure are the statistics of a source that hardly errs and knows the rain.
+func sure() skill.Stats {
+	s := skill.Prior()
+	for d := range s.Lead {
+		for v := range s.Lead[d] {
+			for p := range s.Lead[d][v] {
+				s.Lead[d][v][p].DD /= 100
+			}
+		}
+		for c := range s.Rain[d] {
+			s.Rain[d][c].Wet = s.Rain[d][c].Share
+		}
+	}
+	return s
 }
 
 func aprilDay(d int) job.Date { return job.Date{Year: 2027, Month: time.April, Day: d} }
@@ -63,7 +81,7 @@ func TestReferenceRoofIsGivenEveryEvening(t *testing.T) {
 		if c.Members.Sealed < 0.9 || (c.Lead == 1) != (c.Told.Sealed < c.Members.Sealed-0.05) {
 			t.Errorf("%d days ahead: members %.2f, told %.2f", c.Lead, c.Members.Sealed, c.Told.Sealed)
 		}
-		if len(c.Air) != airQuantiles || c.Air[0] < 15 || c.Air[airQuantiles-1] > 15.2 || c.Air[3] >= c.Air[16] {
+		if len(c.Air) != airQuantiles || c.Air[0] < 14 || c.Air[airQuantiles-1] > 16.2 || c.Air[3] >= c.Air[16] {
 			t.Errorf("air %v", c.Air)
 		}
 	}
