@@ -8,6 +8,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -39,7 +40,7 @@ var saltbox []byte
 
 // demoSource gives the demo's weather: a seeded, invented year.
 func demoSource() (scheduler.Source, error) {
-	src, err := replay.New(replay.Invent(demoSeed, demoLat, demoLon, demoYear), replay.Options{Seed: demoSeed})
+	src, err := replay.New(replay.Invent(demoSeed, demoLat, demoLon, demoYear), replay.Options{Seed: demoSeed, RunEvery: 6})
 	if err != nil {
 		return nil, fmt.Errorf("set up the demo's weather: %w", err)
 	}
@@ -206,7 +207,7 @@ func (s *session) story(ctx context.Context, h *house, mailDir string) error {
 }
 
 // firstMixedEvening lives day after day until both crews are called for the next
-// day and not alike, and gives that day and its calls.
+// day and not alike, and a day has been called off, and gives that day and its calls.
 func (s *session) firstMixedEvening(ctx context.Context, h *house, mailDir string, from time.Time, zone *time.Location) (job.Date, []call.Call, error) {
 	const patience = 21 // days: the invented June is not that steady
 	for i := range patience {
@@ -224,11 +225,16 @@ func (s *session) firstMixedEvening(ctx context.Context, h *house, mailDir strin
 		for _, k := range tonight {
 			crews[k.Crew], outcomes[k.Outcome] = true, true
 		}
-		if len(crews) > 1 && len(outcomes) > 1 {
+		if len(crews) > 1 && len(outcomes) > 1 && calledOff(all) {
 			return today.AddDays(1), tonight, nil
 		}
 	}
 	return job.Date{}, nil, fmt.Errorf("in %d days no evening had different calls for the two crews", patience)
+}
+
+// calledOff reports whether some evening's call was a no-go.
+func calledOff(all []call.Call) bool {
+	return slices.ContainsFunc(all, func(k call.Call) bool { return k.Occasion == call.Evening && k.Outcome == call.NoGo })
 }
 
 func callsFor(all []call.Call, d job.Date, o call.Occasion) []call.Call {

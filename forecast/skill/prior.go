@@ -44,14 +44,24 @@ var typicalVariety = [NMeasures]float64{4.5, 0.4, 0.55} // standard deviation, o
 var priorDamp = Moments{Weight: 5, Error: -0.3, XX: 0.16, XD: -0.08, DD: 0.10}
 
 // Rain, as published for a global ensemble at one station 6 to 30 h ahead: where
-// all members were wet it rained in 77 % of cases, where none was in 0 %. Told
-// here as: the chance is the wet share drawn towards the climate's share of wet
-// hours, 0.75 of the way back on the first day and fading over six days (ours).
+// all members were wet it rained in 77 % of cases, where none was in 0 %: dry
+// unanimity is to be trusted, wet unanimity is not. Told here as: the chance is
+// the wet share drawn towards the climate's share of wet hours, on the first day
+// by a quarter where all are wet and by a twelfth where none is, further the
+// further ahead (the fading, in days, is ours).
 const (
-	priorWetHours  = 0.10
-	priorRainTrust = 0.75
-	priorRainFade  = 6.0
+	priorWetHours = 0.10
+	priorDryTrust = 0.92
+	priorDryFade  = 8.0
+	priorWetTrust = 0.75
+	priorWetFade  = 6.0
 )
+
+// priorRain gives the prior's chance of a wet hour on a lead day (0 = the first).
+func priorRain(d int, share float64) float64 {
+	dry, wet := priorDryTrust*math.Exp(-float64(d)/priorDryFade), priorWetTrust*math.Exp(-float64(d)/priorWetFade)
+	return priorWetHours + (dry+share*(wet-dry))*(share-priorWetHours)
+}
 
 // rainClasses are the classes of the wet share.
 const rainClasses = 12
@@ -116,8 +126,7 @@ func Prior() Stats {
 			if c == rainClasses-1 {
 				share = 1
 			}
-			trust := priorRainTrust * math.Exp(-float64(d)/priorRainFade)
-			s.Rain[d][c] = Hits{Weight: priorWorth / rainClasses, Share: share, Wet: priorWetHours + trust*(share-priorWetHours)}
+			s.Rain[d][c] = Hits{Weight: priorWorth / rainClasses, Share: share, Wet: priorRain(d, share)}
 		}
 	}
 	for a, share := range priorAmounts {

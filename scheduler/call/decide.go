@@ -149,11 +149,20 @@ func crossed(c Call, b job.Bounds) string {
 func short(c Call, b job.Bounds) string {
 	switch {
 	case c.Chance < b.Go:
-		return fmt.Sprintf("the chance of sealing the roof is %s, and a go asks for %s", percent(c.Chance), percent(b.Go))
+		return fmt.Sprintf("the chance of sealing the roof is %s, and a go asks for %s", beside(c.Chance, b.Go), percent(b.Go))
 	case c.RainOpen > b.GoRainOpen:
-		return fmt.Sprintf("the risk of rain on the open roof is %s, and a go allows %s", percent(c.RainOpen), percent(b.GoRainOpen))
+		return fmt.Sprintf("the risk of rain on the open roof is %s, and a go allows %s", beside(c.RainOpen, b.GoRainOpen), percent(b.GoRainOpen))
 	}
 	return ""
+}
+
+// beside gives a share as it is shown next to a bound that it fails: with a
+// decimal where without one the two would look the same.
+func beside(p, bound float64) string {
+	if percent(p) == percent(bound) {
+		return fmt.Sprintf("%.1f %%", p*100)
+	}
+	return percent(p)
 }
 
 func percent(p float64) string { return fmt.Sprintf("%.0f %%", p*100) }

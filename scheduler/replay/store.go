@@ -30,6 +30,8 @@ type store struct {
 	runs   map[forecast.Endpoint]map[forecast.Cell]forecast.Run
 	tasks  []task.Task
 	states []ledger.SourceState
+	old    []forecast.Run // of the last days, to learn from
+	skill  map[forecast.Cell]ledger.CellStats
 
 	// wrote hears of every decision before it is written.
 	wrote func(d ledger.Decision)
@@ -38,7 +40,7 @@ type store struct {
 var _ scheduler.Store = (*store)(nil)
 
 func newStore(s *Season) *store {
-	return &store{firm: s.Firm, zone: s.Zone, crews: s.Crews, runs: map[forecast.Endpoint]map[forecast.Cell]forecast.Run{
+	return &store{skill: map[forecast.Cell]ledger.CellStats{}, firm: s.Firm, zone: s.Zone, crews: s.Crews, runs: map[forecast.Endpoint]map[forecast.Cell]forecast.Run{
 		forecast.Deterministic: {}, forecast.Ensemble: {},
 	}, wrote: func(ledger.Decision) {}}
 }
@@ -118,6 +120,10 @@ func (m *store) Commit(_ context.Context, d ledger.Decision) error {
 	}
 	for _, r := range d.Runs {
 		m.runs[r.Endpoint][r.Cell] = r
+		m.old = append(slices.DeleteFunc(m.old, func(x forecast.Run) bool { return x.LastSeen.Before(d.Now.AddDate(0, 0, -oldDays)) }), r)
+	}
+	for _, x := range d.Skill {
+		m.skill[x.Cell] = x
 	}
 	for _, st := range d.Sources {
 		m.states = slices.DeleteFunc(m.states, func(x ledger.SourceState) bool { return x.Endpoint == st.Endpoint })
@@ -166,6 +172,37 @@ func (m *store) Runs(_ context.Context, _ string, cells []forecast.Cell) ([]fore
 			if r, ok := m.runs[ep][c]; ok {
 				out = append(out, r)
 			}
+		}
+	}
+	return out, nil
+}
+
+// oldDays is how long runs are kept to learn from, as the daemon keeps them.
+const oldDays = 12
+
+// Skill gives what was learned so far.
+func (m *store) Skill(_ context.Context, _ string, cells []forecast.Cell) ([]ledger.CellStats, error) {
+	var out []ledger.CellStats
+	for _, c := range cells {
+		if x, ok := m.skill[c]; ok {
+			out = append(out, x)
+		}
+	}
+	return out, nil
+}
+
+// RunsAt gives the runs that stood at a moment.
+func (m *store) RunsAt(_ context.Context, _ string, cell forecast.Cell, at, since time.Time) ([]forecast.Run, error) {
+	var out []forecast.Run
+	for _, ep := range []forecast.Endpoint{forecast.Deterministic, forecast.Ensemble} {
+		best := -1
+		for i, r := range m.old {
+			if r.Endpoint == ep && r.Cell == cell && !r.FirstSeen.After(at) && !r.LastSeen.Before(since) && (best < 0 || !r.FirstSeen.Before(m.old[best].FirstSeen)) {
+				best = i
+			}
+		}
+		if best >= 0 {
+			out = append(out, m.old[best])
 		}
 	}
 	return out, nil
