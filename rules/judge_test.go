@@ -378,3 +378,27 @@ func TestFromLeavesOutEarlierStarts(t *testing.T) {
 		t.Errorf("in the evening: %+v", day)
 	}
 }
+
+// Dressing makes no more of a forecast than it knows: two hundred members of
+// nine that the source sent in full are nine. A lone run is one by nature.
+func TestDressedMembersCountAsThoseTheyAreMadeOf(t *testing.T) {
+	c := small()
+	for _, x := range []struct {
+		parents, unknown int // of the parents
+		members          int
+		basis            Basis
+	}{{12, 0, 200, FromDressed}, {12, 2, 166, FromDressed}, {12, 3, 9, FromNothing}, {1, 0, 200, FromDressed}, {1, 1, 0, FromNothing}} {
+		s := fair(may4, 200)
+		for m := range 200 {
+			if m%x.parents < x.unknown {
+				s.member(forecast.Wind, m, 10, 12, forecast.Unknown())
+			}
+		}
+		r := run(forecast.Ensemble, s.hours)
+		r.Parents = x.parents
+		day := NewGround(forecast.Issue{Ens: r}, c.Job.Site, SurfaceOf(c.Job.Job), c.Profile).Judge(c, may4, time.Time{}, job.DefaultFirm().Bounds)
+		if day.Members != x.members || day.Basis != x.basis || day.Known() != (x.basis == FromDressed) {
+			t.Errorf("%d of %d parents unknown: %d members, basis %s, known %v; want %d, %s", x.unknown, x.parents, day.Members, day.Basis, day.Known(), x.members, x.basis)
+		}
+	}
+}

@@ -32,7 +32,7 @@ const (
 	demoYear         = 2027
 	demoSeed         = 6
 	demoCredit       = "Weather invented for this demonstration."
-	demoFrom         = "2027-06-19T12:00:00Z"
+	demoFrom         = "2027-06-16T12:00:00Z"
 )
 
 //go:embed demo/saltbox.json
