@@ -76,6 +76,11 @@ func (m *memory) Recal(_ context.Context, source string) (ledger.Recal, error) {
 	return ledger.Recal{Source: source}, nil
 }
 
+// Skill gives nothing: no day was learned from.
+func (m *memory) Skill(context.Context, string, []forecast.Cell) ([]ledger.CellStats, error) {
+	return nil, nil
+}
+
 // commit does what the database does with a decision of a fetch.
 func (m *memory) commit(t testing.TB, d ledger.Decision) {
 	t.Helper()
