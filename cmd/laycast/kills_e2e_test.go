@@ -181,11 +181,11 @@ func (o *office) killOnce(self string, args []string, host *mailHost, rng *rand.
 	host.mu.Lock()
 	host.trap = count
 	host.mu.Unlock()
-	if rng.IntN(3) == 0 { // at the source instead
+	if rng.IntN(4) == 0 { // at the source instead, which is asked but some times a day
 		host.mu.Lock()
 		host.trap = nil
 		host.mu.Unlock()
-		n := o.source.asked() + 2 + rng.IntN(6)
+		n := o.source.asked() + 1 + rng.IntN(2)
 		o.source.mu.Lock()
 		o.source.onHit = func(k int) {
 			if k == n {
