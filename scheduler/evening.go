@@ -160,12 +160,15 @@ func (w *work) input(ctx context.Context, v job.Visit, d job.Date, is map[foreca
 		return in, bay, false, nil
 	}
 	ahead := w.underWay(b, d)
-	hands := w.crew(v.Crew).Size
-	issue := is[CellOf(b.Site)]
-	day, err := w.s.Judge(w.book.Firm, ahead, hands, d, issue, w.now)
+	c, err := w.s.caseOf(w.book.Firm, ahead, w.crew(v.Crew).Size, w.zone)
 	if err != nil {
 		return in, bay, false, err
 	}
+	if v.Slot == 1 { // in the morning its crew is on another roof
+		c.Hours.From = max(c.Hours.From, midday)
+	}
+	issue := is[CellOf(b.Site)]
+	day := w.s.judge(c, d, issue, w.now, w.book.Firm.Bounds)
 	bay = w.bayOf(b, v, d)
 	in = call.Input{
 		Firm: w.book.Firm, Job: ahead, Visit: v, Date: d, Now: w.now, Due: w.task.Slot,

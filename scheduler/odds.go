@@ -52,7 +52,10 @@ func (p *planner) mayTell(v job.Visit, d job.Date, day rules.Day) bool {
 	return ok && d.After(p.w.today().AddDays(1)) && p.w.fitToTell(s.Sealed, s.RainOpen)
 }
 
-func (p *planner) noon(d job.Date) time.Time { return job.Instant(d, 12*60, p.w.zone) }
+// midday is where a day of two half-day visits is divided.
+const midday job.TimeOfDay = 12 * 60
+
+func (p *planner) noon(d job.Date) time.Time { return job.Instant(d, midday, p.w.zone) }
 
 // oddsOf gives the odds of a morning (or whole day) and of an afternoon.
 func oddsOf(day rules.Day, halfDays int, noon time.Time) [2]plan.Odds {

@@ -94,12 +94,19 @@ func (o *office) tidy() {
 // judge gives the best start on a day.
 func (o *office) judge(r *order, d job.Date) (rules.Start, bool) {
 	now := job.Instant(o.today, o.secondLook(), o.s.Zone)
-	day, err := o.sched.Judge(o.s.Firm, r.b, hands, d, o.issues[scheduler.CellOf(r.b.Site)], now)
+	firm := o.s.Firm
+	if r.slot == 1 && r.crew != "" {
+		firm.Work.From = noon // its crew is on another roof in the morning
+	}
+	day, err := o.sched.Judge(firm, r.b, hands, d, o.issues[scheduler.CellOf(r.b.Site)], now)
 	if err != nil || day.Basis != rules.FromMembers && day.Basis != rules.FromDressed {
 		return rules.Start{}, false
 	}
 	return day.BestStart()
 }
+
+// noon divides a day of two half-day visits.
+const noon job.TimeOfDay = 12 * 60
 
 func (o *office) secondLook() job.TimeOfDay { return 5*60 + 30 }
 

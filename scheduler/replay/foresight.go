@@ -30,6 +30,7 @@ type piece struct {
 	gain []int64 // by day, before driving; 0: cannot be done
 	with int     // full days: the piece that is done along with it; -1: none
 	both []int64 // by day: the gain of the two together; 0: not that day
+	when []could // by day: at which end of it a half-day piece can be done
 	at   plan.Place
 }
 
@@ -62,6 +63,7 @@ func (f *packer) add(t *truth, a Arrival) {
 	bare := full - v*coatShare*(1-leftShare) - back // and by one that is sealed
 	seal := piece{half: half, with: -1, at: at, gain: make([]int64, f.days), both: make([]int64, f.days)}
 	coat := piece{half: true, with: -1, at: at, gain: make([]int64, f.days)}
+	seal.when, coat.when = make([]could, f.days), make([]could, f.days)
 	coated := b
 	coated.LaidM2, coated.SealedOn = b.Roof.AreaM2, a.On
 	last := a.Job.Deadline
@@ -73,16 +75,17 @@ func (f *packer) add(t *truth, a Arrival) {
 		if !f.s.Firm.Work.Working(d) || d.Before(a.On) || d.Before(a.Job.Earliest) {
 			continue
 		}
-		if ok, _ := t.best(coated, d); ok && n == 1 {
+		if coat.when[i] = t.best(coated, d); coat.when[i].sealed && n == 1 {
 			coat.gain[i] = up(v * coatShare * (1 - leftShare))
 		}
 		if d.After(last) {
 			continue
 		}
-		ok, whole := t.best(b, d)
-		if !ok {
+		seal.when[i] = t.best(b, d)
+		if !seal.when[i].sealed {
 			continue
 		}
+		whole := seal.when[i].full
 		end := d
 		if end.After(a.Job.Deadline) {
 			end = a.Job.Deadline
@@ -216,7 +219,8 @@ func (f *packer) dearest(d int, price []float64) taking {
 			continue
 		}
 		for _, b := range halves[i+1:] {
-			if a.net+b.net > best.net {
+			x, y := f.pieces[a.j].when[d], f.pieces[b.j].when[d]
+			if a.net+b.net > best.net && (x.morning && y.afternoon || x.afternoon && y.morning) {
 				take(a.j, b.j, float64(a.gain+b.gain-f.drive(f.pieces[a.j].at, f.pieces[b.j].at)), price[a.j]+price[b.j])
 			}
 		}

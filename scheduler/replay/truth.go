@@ -74,16 +74,28 @@ func (t *truth) outturn(b job.Booking, d job.Date, start time.Time) outcome {
 	return o
 }
 
+// could says what could have come of a day: from some start, from one before
+// noon, and from one after it, and whether the topcoat could have gone on too.
+type could struct{ sealed, full, morning, afternoon bool }
+
 // best gives the best that could have come of a day, whatever the start.
-func (t *truth) best(b job.Booking, d job.Date) (sealed, full bool) {
+func (t *truth) best(b job.Booking, d job.Date) (x could) {
 	at := job.Instant(d, t.s.Firm.Work.From, t.s.Zone)
-	to := job.Instant(d, t.s.Firm.Work.To, t.s.Zone)
+	mid, to := job.Instant(d, noon, t.s.Zone), job.Instant(d, t.s.Firm.Work.To, t.s.Zone)
 	c, g := t.caseOf(b), t.ground(b.Job, d)
-	for ; at.Before(to) && !full; at = at.Add(30 * time.Minute) {
+	for ; at.Before(to); at = at.Add(30 * time.Minute) {
 		s, f, _, known := g.Outturn(c, d, at)
-		sealed, full = sealed || known && s, full || known && s && f
+		if !known || !s {
+			continue
+		}
+		x.sealed, x.full = true, x.full || f
+		if at.Before(mid) {
+			x.morning = true
+		} else {
+			x.afternoon = true
+		}
 	}
-	return sealed, full
+	return x
 }
 
 // laid gives a job after a day's work that went well.
