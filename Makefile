@@ -11,7 +11,7 @@ export GOFLAGS ?= -buildvcs=false
 # the race detector needs a C compiler; nothing else here does
 RACE := $(if $(shell command -v gcc || command -v clang || command -v cc),-race,)
 
-.PHONY: help build test check fmt vet lint race fuzz vuln demo mail-screens season-table season-outlook skill-table replay-table feed-bench clean
+.PHONY: help build test check fmt vet lint race fuzz vuln demo mail-screens season-table season-outlook skill-table replay-table plan-table feed-bench clean
 
 help: ## list what can be made
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -117,6 +117,18 @@ replay-table: ## seasons of recorded weather against simpler ways of booking: wr
 	printf '\nMade on %s, seed 1.\n\n' "$$(date -u +%F)" >>"$$tmp"; \
 	$(GO) run ./cmd/laycast replay --markdown --seed 1 $(addprefix --weather ,$(REPLAYED)) >>"$$tmp"; \
 	cat "$$tmp" >$(REPLAY); echo "replay-table: wrote $(REPLAY)"
+
+PLANS := docs/plan-tables.md
+INSTANCES ?= ../shared/planner/instances
+
+plan-table: ## plans of problem files beside a general solver's: writes docs/plan-tables.md (needs coinor-cbc)
+	@command -v cbc >/dev/null || { echo "plan-table: NOT RUN: cbc is not installed (apt-get install coinor-cbc)"; exit 0; }; \
+	[ -d "$(INSTANCES)" ] || { echo "plan-table: NOT RUN: no problem files in $(INSTANCES)"; exit 0; }; \
+	tmp=$$(mktemp); trap 'rm -f "$$tmp"' EXIT; \
+	sed '/^<!-- made by make plan-table -->$$/q' $(PLANS) >"$$tmp"; \
+	printf '\nMade on %s with %s processors in sight, CBC %s.\n\n' "$$(date -u +%F)" "$$(nproc)" "$$(cbc -quit 2>/dev/null | sed -n 's/^Version: *\([0-9.]*\).*/\1/p')" >>"$$tmp"; \
+	PLAN_TABLE="$$(cd $(INSTANCES) && pwd)" $(GO) test -count=1 -timeout 90m -run '^TestPlanTable$$' -v ./scheduler/plan | grep '^|' >>"$$tmp"; \
+	cat "$$tmp" >$(PLANS); echo "plan-table: wrote $(PLANS)"
 
 clean: ## remove what make build made
 	rm -f laycast
