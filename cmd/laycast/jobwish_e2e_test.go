@@ -93,8 +93,8 @@ func TestAPinHoldsUntilANoGo(t *testing.T) {
 func TestAPinIsTheOwnersYes(t *testing.T) {
 	t.Parallel()
 	o := lived(t)
-	const id = "Q-06"
-	out := decode[changed](t, o.must("job", "pin", id, "--day", "2027-05-05", "--json"))
+	const id = "Q-01"
+	out := decode[changed](t, o.must("job", "pin", id, "--day", "2027-05-07", "--json"))
 	if kinds := out.kindsTo(customerOf(id)); !slices.Equal(kinds, []string{"date-moved"}) {
 		t.Errorf("the customer gets %v of %+v", kinds, out.Queued)
 	}
@@ -113,7 +113,7 @@ func TestAPinIsTheOwnersYes(t *testing.T) {
 func TestAForbiddenDayIsNotUsed(t *testing.T) {
 	t.Parallel()
 	o := lived(t)
-	const id = "Q-06"
+	const id = "Q-05"
 	v, ok := o.visitOf(id)
 	if !ok {
 		t.Fatal("it has no place")
@@ -143,7 +143,7 @@ func TestAForbiddenDayIsNotUsed(t *testing.T) {
 func TestAskFirstSaysSo(t *testing.T) {
 	t.Parallel()
 	o := lived(t)
-	const id = "Q-06"
+	const id = "Q-01"
 	o.must("job", "ask", id)
 	v, _ := o.visitOf(id)
 	o.must("job", "forbid", id, "--day", v.Days[0].String())

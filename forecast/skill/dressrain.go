@@ -1,7 +1,6 @@
 package skill
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -97,50 +96,61 @@ func (r *rainDresser) settle() {
 	if r.d == nil {
 		return
 	}
-	order := make([]int, 0, r.d.members)
+	order := make([]uint64, 0, r.d.members)
 	for i := range r.d.raw.N {
 		at := i * r.d.members
+		rain, rank := r.rain[at:at+r.d.members], r.rank[at:at+r.d.members]
 		order = order[:0]
-		for m := range r.d.members {
-			if forecast.Known(r.rain[at+m]) {
-				order = append(order, m)
+		for m, mm := range rain {
+			if forecast.Known(mm) {
+				order = append(order, dryness(mm >= wetLeast, rank[m], m))
 			}
 		}
-		r.hour(i, order, r.rain[at:at+r.d.members], r.rank[at:at+r.d.members])
+		slices.Sort(order)
+		r.hour(i, order, rain)
 	}
 }
 
-// hour sorts the members that know the hour, the wettest first, and gives rain
-// to as many as the chance says.
-func (r *rainDresser) hour(i int, order []int, rain, rank []float32) {
-	wet := func(m int) bool { return rain[m] >= wetLeast }
-	slices.SortFunc(order, func(a, b int) int {
-		if wet(a) != wet(b) {
-			if wet(a) {
-				return -1
-			}
-			return 1
-		}
-		return cmp.Compare(rank[b], rank[a])
-	})
+// dryness packs a member so that the wet come before the dry, of each the
+// rainiest first. The rank's bits sort as its value does once a negative one's
+// are turned over (IEEE 754); the member stands in the lowest bits.
+func dryness(wet bool, rank float32, m int) uint64 {
+	bits := uint64(math.Float32bits(-rank))
+	if bits>>31 == 1 {
+		bits ^= 1<<32 - 1
+	} else {
+		bits |= 1 << 31
+	}
+	key := bits<<memberBits | uint64(m)
+	if !wet {
+		key |= 1 << 63
+	}
+	return key
+}
+
+const memberBits = 16
+
+// hour gives rain to as many members as the chance says, in their order.
+func (r *rainDresser) hour(i int, order []uint64, rain []float32) {
 	chance := r.d.wet[i]
 	if chance != chance {
 		return // left unknown
 	}
+	member := func(k int) int { return int(order[k] & (1<<memberBits - 1)) }
 	quota := int(math.Round(chance * float64(len(order))))
 	added := 0
 	for k := range order {
-		if k < quota && !wet(order[k]) {
+		if k < quota && rain[member(k)] < wetLeast {
 			added++
 		}
 	}
-	for k, m := range order {
-		mm := float64(rain[m])
+	for k := range order {
+		m := member(k)
+		mm, wet := float64(rain[m]), rain[m] >= wetLeast
 		switch {
-		case k >= quota && wet(m):
+		case k >= quota && wet:
 			mm = 0
-		case k >= quota:
-		case !wet(m):
+		case k < quota && !wet:
 			below := (float64(quota-k) - 0.5) / float64(added)
 			mm = r.d.stats.amount(below)
 			r.overcast(m, i)
