@@ -49,6 +49,7 @@ func (f fuse) Err() error            { f.burn(); return f.Context.Err() }
 // A rehearsal that is stopped again and again, and goes on each time, ends as
 // one that was let alone.
 func TestStoppedRehearsalGoesOn(t *testing.T) {
+	slowWhenRaced(t)
 	t.Parallel()
 	calm := killOffice(t)
 	calm.rehearse(killFrom, killTo)
@@ -79,6 +80,7 @@ func TestStoppedRehearsalGoesOn(t *testing.T) {
 
 // The same with a real process that is killed with no time to tidy up.
 func TestKilledRehearsalGoesOn(t *testing.T) {
+	slowWhenRaced(t)
 	t.Parallel()
 	self, err := os.Executable()
 	if err != nil {

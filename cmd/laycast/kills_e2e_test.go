@@ -103,6 +103,7 @@ const steps = 6
 // arrives, at most twice and then as the same mail; a customer's mail never
 // twice; what may be lost is on record, and the owner hears of each.
 func TestKillsOverSMTP(t *testing.T) {
+	slowWhenRaced(t)
 	if testing.Short() {
 		t.Skip("it takes long")
 	}

@@ -30,6 +30,7 @@ func (o *office) troubles(from, to time.Time) (n int, subjects []string) {
 // The source is down for three days, Tuesday noon to Friday noon: no go on old
 // weather, the owner hears, and all is well again after it without a restart.
 func TestThreeDaysWithoutAForecast(t *testing.T) {
+	slowWhenRaced(t)
 	t.Parallel()
 	o := openOffice(t, "Europe/Dublin", "")
 	o.takeIn(bookOf(6, "2027-10-25"))
@@ -74,6 +75,7 @@ func TestThreeDaysWithoutAForecast(t *testing.T) {
 // From Tuesday 26 October at 12:00 the source lies in one way or another. Until
 // then there is a plan; from then on no call may be a go, and the owner hears.
 func TestLyingSourceIsNeverAGo(t *testing.T) {
+	slowWhenRaced(t)
 	from := "2027-10-26T12:00:00Z"
 	for _, tt := range []struct {
 		fault fault

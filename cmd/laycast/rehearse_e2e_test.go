@@ -21,6 +21,7 @@ const (
 )
 
 func TestFortnightOverAClockChange(t *testing.T) {
+	slowWhenRaced(t)
 	t.Parallel()
 	o := openOffice(t, "Europe/Dublin", "")
 	o.takeIn(bookOf(7, "2027-10-25"))
@@ -230,6 +231,7 @@ func (o *office) areMailed(calls []told) {
 // After ten days without the daemon no job may be forgotten: visits of the days
 // that went by get a new place, or the owner is asked how they went.
 func TestTenDaysDownForgetsNoJob(t *testing.T) {
+	slowWhenRaced(t)
 	t.Parallel()
 	o := openOffice(t, "Europe/Dublin", "")
 	o.takeIn(bookOf(6, "2027-10-25"))

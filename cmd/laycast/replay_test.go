@@ -8,6 +8,7 @@ import (
 // A season of two weeks at an invented quay, without any configuration: all
 // four policies, none above the bound.
 func TestReplayOfARecord(t *testing.T) {
+	slowWhenRaced(t)
 	t.Parallel()
 	o := &office{t: t, dir: t.TempDir(), config: "none.yaml"}
 	path := inventedRecord(t)

@@ -11,6 +11,7 @@ import (
 
 // What was told on the evenings of a week is scored by what the source says was.
 func TestSkillOfAWeekOfCalls(t *testing.T) {
+	slowWhenRaced(t)
 	t.Parallel()
 	o := openOffice(t, "Europe/Dublin", "")
 	o.takeIn(bookOf(14, "2027-10-25"))

@@ -33,6 +33,7 @@ source:
 // one is used, calls and mails say so, the owner hears once, and on Wednesday
 // evening the first is used again.
 func TestSecondSourceIsUsedAndLeftAgain(t *testing.T) {
+	slowWhenRaced(t)
 	for _, tt := range []struct{ kind, credit string }{{"met-norway", metno.Credit}, {"us-nws", nws.Credit}} {
 		t.Run(tt.kind, func(t *testing.T) {
 			t.Parallel()

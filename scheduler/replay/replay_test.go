@@ -34,6 +34,9 @@ func short(t *testing.T, seed uint64, jobs int) Season {
 // roof that fails and moves hardly a date: that its forecasts are perfect it has
 // to learn first.
 func TestNoPolicyBeatsForesight(t *testing.T) {
+	if raceOn {
+		t.Skip("whole seasons take too long under the race detector: run without it (make test)")
+	}
 	t.Parallel()
 	s := short(t, 1, 24)
 	days := 0
@@ -62,6 +65,9 @@ func TestNoPolicyBeatsForesight(t *testing.T) {
 }
 
 func TestTheSameSeasonTwiceIsTheSame(t *testing.T) {
+	if raceOn {
+		t.Skip("whole seasons take too long under the race detector: run without it (make test)")
+	}
 	t.Parallel()
 	live := func() Result {
 		r, err := Run(context.Background(), short(t, 3, 12), []Policy{Laycast, Greedy}, func() {})

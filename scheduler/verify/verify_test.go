@@ -82,6 +82,9 @@ func date(m time.Month, d int) job.Date { return job.Date{Year: 2027, Month: m, 
 // Right forecasts are always right, and what is learned is never of a day that
 // is not over, nor of one after learning ended.
 func TestYearOfRightForecasts(t *testing.T) {
+	if raceOn {
+		t.Skip("whole seasons take too long under the race detector: run without it (make test)")
+	}
 	src := invented(t)
 	learn := skill.NewLearner(quayLon)
 	from, until, to := date(time.May, 1), date(time.May, 6), date(time.May, 10)
@@ -143,6 +146,9 @@ func TestForecastThatFailsIsAnError(t *testing.T) {
 // On members that are too sure, dressed ones score better than raw ones, and
 // both better than one run taken at its word.
 func TestDressedBeatsRawOnAnInventedSpring(t *testing.T) {
+	if raceOn {
+		t.Skip("whole seasons take too long under the race detector: run without it (make test)")
+	}
 	src := invented(t)
 	from, until, to := date(time.April, 1), date(time.April, 30), date(time.June, 20)
 	gs, err := Year(roof(t), src, replayed{src: src}, skill.NewLearner(quayLon), from, to, until, nil)
