@@ -118,7 +118,7 @@ func (c *Composer) outlook(l CallLetter, f letterFacts) block {
 func (c *Composer) madeFrom(k call.Call, w wall) string {
 	var s []string
 	if k.Members > 0 {
-		s = append(s, fmt.Sprintf("%d forecasts", k.Members))
+		s = append(s, fmt.Sprintf("%d variants of the forecast", k.Members))
 	}
 	if k.Source != "" {
 		s = append(s, "by "+clean(k.Source))
