@@ -91,7 +91,9 @@ func TestFlaky(t *testing.T) {
 		{"429", func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(429) }, notify.Retry},
 		{"401", func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(401) }, notify.Retry},
 		{"404", func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(404) }, notify.Retry},
-		{"a redirect", func(w http.ResponseWriter, r *http.Request) { http.Redirect(w, r, "https://elsewhere.example/", 302) }, notify.Retry},
+		{"a redirect", func(w http.ResponseWriter, r *http.Request) {
+			http.Redirect(w, r, "https://elsewhere.example/", http.StatusFound)
+		}, notify.Retry},
 		{"410", func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(410) }, notify.Permanent},
 		{"422", func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(422) }, notify.Permanent},
 		{"cut", func(http.ResponseWriter, *http.Request) { panic(http.ErrAbortHandler) }, notify.Doubt},
