@@ -54,6 +54,7 @@ func plainText(mail string) string {
 // said what that costs, and the evening call is a no-go all the same, after
 // which the job is free again.
 func TestAPinHoldsUntilANoGo(t *testing.T) {
+	slowWhenRaced(t)
 	t.Parallel()
 	o := lived(t)
 	const id = "Q-05"

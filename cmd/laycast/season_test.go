@@ -71,6 +71,7 @@ func TestSeasonOfARecordWithoutAnyConfiguration(t *testing.T) {
 }
 
 func TestSeasonReplaysTheYear(t *testing.T) {
+	slowWhenRaced(t)
 	t.Parallel()
 	o := &office{t: t, dir: t.TempDir(), config: "none.yaml"}
 	path := inventedRecord(t)
