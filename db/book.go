@@ -15,7 +15,7 @@ import (
 )
 
 // Book reads all that a decision about a firm needs, in one snapshot, with the
-// calls for days from callsFrom on (none: all of them).
+// calls and the diary for days from callsFrom on (none: all of them).
 func (d *DB) Book(ctx context.Context, uid string, callsFrom job.Date) (ledger.Book, error) {
 	var b ledger.Book
 	err := d.read(ctx, func(tx *sql.Tx) error {
@@ -65,6 +65,9 @@ func readBook(ctx context.Context, tx *sql.Tx, b *ledger.Book, uid string, calls
 	}
 	if b.Calls, err = callsFromDate(ctx, tx, uid, callsFrom); err != nil {
 		return err
+	}
+	if b.Diary, err = diaryOf(ctx, tx, ` WHERE firm = $1 AND date >= $2`, uid, callsFrom.String()); err != nil {
+		return fmt.Errorf("diary: %w", err)
 	}
 	if b.Links, err = linksOf(ctx, tx, uid); err != nil {
 		return err

@@ -18,7 +18,7 @@ import (
 // It fails with ledger.ErrLeaseLost when the task is no longer held under the
 // lease that the decision bears, and with ledger.ErrMoved when the decision
 // was computed from another revision of the firm than the present one. A
-// decision that changes the book (week, bookings, visits, calls, published rows) raises the
+// decision that changes the book (week, bookings, visits, calls, diary, published rows) raises the
 // revision by one. Unique names make writing the same thing twice add nothing:
 // a call that is there stays as it is, and so does a message. A new message
 // about somebody's day withdraws those about the same day that were not begun.
@@ -35,7 +35,7 @@ func (d *DB) Commit(ctx context.Context, dec ledger.Decision) error {
 
 // changesBook reports whether a decision writes what other decisions read.
 func changesBook(dec ledger.Decision) bool {
-	return dec.Week != nil || len(dec.Bookings)+len(dec.Visits)+len(dec.Calls)+len(dec.Published) > 0
+	return dec.Week != nil || len(dec.Bookings)+len(dec.Visits)+len(dec.Calls)+len(dec.Published)+dec.Diary.Len() > 0
 }
 
 // sound refuses decisions that contradict themselves.
@@ -113,6 +113,9 @@ func (d *DB) commit(ctx context.Context, tx *sql.Tx, dec ledger.Decision) error 
 	}
 	if err := d.putCalls(ctx, tx, dec.Calls); err != nil {
 		return fmt.Errorf("calls: %w", err)
+	}
+	if err := d.putDiary(ctx, tx, firm, dec.Diary); err != nil {
+		return fmt.Errorf("diary: %w", err)
 	}
 	if err := d.putAccess(ctx, tx, firm, dec); err != nil {
 		return err

@@ -24,6 +24,8 @@ type Booking struct {
 	SealedOn  Date    `json:"sealed_on"`  // day of the last sealed bay; its overcoat window runs from it
 	NextVisit int     `json:"next_visit"` // number of the visit to come, from 1
 
+	Closed Closing `json:"closed,omitzero"` // the last day that was closed
+
 	// what the owner wants, before anything the plan would gain
 	Pinned    Pin    `json:"pinned,omitzero"`
 	Forbidden []Date `json:"forbidden,omitempty"` // days on which it must not be worked on

@@ -72,6 +72,9 @@ func Run(t *testing.T, fresh func(t *testing.T) string) {
 		{"deeds", testDeeds},
 		{"settings", testSettings},
 		{"newest", testNewest},
+		{"diary", testDiary},
+		{"diary guards", testDiaryGuards},
+		{"diary rivals", testDiaryRivals},
 	} {
 		t.Run(part.name, func(t *testing.T) {
 			part.test(t, fresh(t))

@@ -48,6 +48,7 @@ type Book struct {
 	Visits []job.Visit   // by job, n; those that are Planned or Started
 	Week   *plan.Week    // the plan in force, nil before the first
 	Calls  []call.Call   // calls for days from the date asked for on, oldest first
+	Diary  job.Diary     // what crews noted of the same days, in the order in which it came by job
 
 	Links     []access.Link // every link of the firm, of its present generation
 	Published []Published   // what calendars show of the visits
@@ -76,6 +77,7 @@ type Decision struct {
 	Bookings []job.Booking // whose progress changed
 	Visits   []job.Visit   // new or changed
 	Calls    []call.Call   // new; one already there by (job, date, occasion) stays
+	Diary    job.Diary     // new lines; one already there by its id stays
 	Messages []notify.Message
 	Untold   []notify.Untold
 
