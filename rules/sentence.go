@@ -67,6 +67,9 @@ func (d Day) Sentence(zone *time.Location) string {
 	name := d.Date.Weekday().String() + ": "
 	s, ok := d.BestStart()
 	if !ok {
+		if d.Basis == FromClimate {
+			return name + fmt.Sprintf("no forecast reaches the day; in usual weather %s of the days of %s would do", percent(d.Climate), d.Date.Month)
+		}
 		if d.Members > 0 {
 			return name + fmt.Sprintf("not known: only %d members know the whole day", d.Members)
 		}

@@ -54,6 +54,10 @@ const (
 	FromNothing Basis = "none"    // unknown
 )
 
+// Foreseen reports whether a chance of this basis is a forecast's: alone such a one
+// may be called on or told as a day.
+func (b Basis) Foreseen() bool { return b == FromMembers || b == FromDressed }
+
 // Check is one limit's result at one hour: the value met, the bound, and the
 // margin, which is negative where the limit is broken.
 type Check struct {
@@ -103,6 +107,9 @@ type Day struct {
 	Date    job.Date `json:"date"`
 	Basis   Basis    `json:"basis"`
 	Members int      `json:"members"` // valid ones
+	// Climate is the share of the month's working days on which a roof can be
+	// sealed, with basis climate alone. Such a day has no starts: it is not known.
+	Climate float64 `json:"climate,omitempty"`
 
 	Starts  []Start  `json:"starts"`
 	Best    int      `json:"best"` // index into Starts, -1 when nothing is known

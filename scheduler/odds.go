@@ -60,7 +60,7 @@ func (p *planner) noon(d job.Date) time.Time { return job.Instant(d, midday, p.w
 // oddsOf gives the odds of a morning (or whole day) and of an afternoon.
 func oddsOf(day rules.Day, halfDays int, noon time.Time) [2]plan.Odds {
 	var out [2]plan.Odds
-	if day.Basis != rules.FromMembers && day.Basis != rules.FromDressed {
+	if !day.Basis.Foreseen() {
 		return out
 	}
 	if s, ok := day.BestStart(); ok {

@@ -40,10 +40,10 @@ func (s *Scheduler) recalibrate(ctx context.Context, source string) error {
 }
 
 // judge gives the verdict for a case: the one place where chances are made of
-// members, and moved to what such chances have come to.
+// members, and moved to what such chances have come to, or else of the climate.
 func (s *Scheduler) judge(c rules.Case, d job.Date, is forecast.Issue, now time.Time, b job.Bounds) rules.Day {
 	c.Honest = s.honest(is, d.DaysSince(job.DateOf(now.In(c.Zone))))
-	return s.judgeMembers(c, d, is, now, b)
+	return s.climate(c, s.judgeMembers(c, d, is, now, b), now)
 }
 
 // judgeMembers gives the verdict by the members alone.

@@ -44,7 +44,11 @@ func (w *work) replan(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	week := p.week(sol)
+	far, err := p.pencil(sol)
+	if err != nil {
+		return err
+	}
+	week := p.week(sol, far)
 	w.out.Week = &week
 	return nil
 }
@@ -60,15 +64,16 @@ func (p *planner) solve() (plan.Plan, error) {
 	if err := plan.Check(p.in, sol); err != nil {
 		return sol, fmt.Errorf("the plan breaks a rule, so it is not used: %w", err)
 	}
-	return plan.Keep(p.in, p.standing(), sol, worthIt), nil
+	return plan.Keep(p.in, p.standing(false), sol, worthIt), nil
 }
 
-// standing gives the placings as the visits have them now.
-func (p *planner) standing() []plan.Placing {
+// standing gives the placings as the visits have them now: those of the plan, or
+// those that are pencilled in beyond the forecast.
+func (p *planner) standing(pencilled bool) []plan.Placing {
 	var out []plan.Placing
 	for i, c := range p.cands {
 		days := c.visit.Days[c.visit.Done:]
-		if len(days) == 0 {
+		if len(days) == 0 || p.pencilled(c) != pencilled {
 			continue
 		}
 		v := plan.Placing{Job: c.visit.Job, Crew: c.visit.Crew, Slot: c.visit.Slot, Day: days[0].DaysSince(p.day0)}

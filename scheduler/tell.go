@@ -9,6 +9,7 @@ import (
 	"laycast/job"
 	"laycast/job/access"
 	"laycast/notify"
+	"laycast/rules"
 	"laycast/scheduler/call"
 	"laycast/scheduler/task"
 )
@@ -72,13 +73,13 @@ func (w *work) tellVisit(v job.Visit, b job.Booking) {
 	}
 }
 
-// tellable reports whether the visit's day may be told: near enough, and likely
-// enough or the owner's own choice.
+// tellable reports whether the visit's day may be told: near enough, reached by a
+// forecast, and likely enough or the owner's own choice.
 func (w *work) tellable(v job.Visit) bool {
 	lead := v.First().DaysSince(w.today())
-	chance, rain := w.planned(v)
+	chance, rain, foreseen := w.planned(v)
 	b, _ := w.booking(v.Job)
-	return lead >= 1 && lead <= w.book.Firm.TellAhead && (b.Pinned.Day == v.First() || w.fitToTell(chance, rain))
+	return lead >= 1 && lead <= w.book.Firm.TellAhead && foreseen && (b.Pinned.Day == v.First() || w.fitToTell(chance, rain))
 }
 
 // fitToTell reports whether chances are good enough for a day to be told: a
@@ -89,21 +90,25 @@ func (w *work) fitToTell(chance, rainOpen float64) bool {
 }
 
 // planned gives the chances that the plan in force sees for a visit: of a
-// sealed roof, and of rain while it is open.
-func (w *work) planned(v job.Visit) (chance, rainOpen float64) {
+// sealed roof, and of rain while it is open. They are a forecast's, or foreseen is
+// false: the climate's share and what rests on nothing are no reason to tell a day.
+func (w *work) planned(v job.Visit) (chance, rainOpen float64, foreseen bool) {
 	week := w.out.Week
 	if week == nil {
 		week = w.book.Week
 	}
 	if week == nil {
-		return 0, 0
+		return 0, 0, false
 	}
 	for _, x := range week.Visits {
-		if x.Job == v.Job && len(x.Days) > 0 && x.Days[0] == v.First() {
-			return x.Chance, x.RainOpen
+		if x.Job != v.Job || len(x.Days) == 0 || x.Days[0] != v.First() {
+			continue
+		}
+		if rules.Basis(x.Basis).Foreseen() || x.Basis == "" && x.Chance > 0 {
+			return x.Chance, x.RainOpen, true
 		}
 	}
-	return 0, 0
+	return 0, 0, false
 }
 
 // tellWeek tells a week: once, and again when it is about to begin and the
@@ -133,7 +138,8 @@ func monday(d job.Date) job.Date { return d.AddDays(-(int(d.Weekday()) + 6) % 7)
 func (w *work) tellMove(v job.Visit, b job.Booking) {
 	first := v.First()
 	near := v.Told.After(w.today()) && v.Told.DaysSince(w.today()) <= soon && !w.tookBack(v)
-	if first.DaysSince(w.today()) > reach || !near && !w.tellable(v) {
+	_, _, foreseen := w.planned(v)
+	if first.DaysSince(w.today()) > reach || !foreseen || !near && !w.tellable(v) {
 		if near {
 			w.cancelSoon(v, b)
 		}

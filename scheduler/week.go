@@ -1,6 +1,7 @@
 package scheduler
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"time"
@@ -15,8 +16,8 @@ import (
 )
 
 // week turns a solution back into dates and words, and changes the visits it
-// moves.
-func (p *planner) week(sol plan.Plan) plan.Week {
+// moves. far are places of jobs that it leaves out, by usual weather.
+func (p *planner) week(sol plan.Plan, far map[string]plan.Placing) plan.Week {
 	w := p.w
 	week := plan.Week{
 		ID: w.now.UTC().Format("20060102T150405Z"), Made: w.now,
@@ -37,21 +38,27 @@ func (p *planner) week(sol plan.Plan) plan.Week {
 	}
 	worth := plan.Value(p.in, sol)
 	week.CrewDays = p.crewDays(worth)
-	for _, pl := range sol.Placings {
+	for _, pl := range withFar(sol, far) {
 		c := byJob[pl.Job]
 		v := p.settle(c, pl)
 		days := v.Days[v.Done:]
-		start := p.start(c, w.crew(pl.Crew).Size, days[0], pl.Slot, pl.HalfDays)
-		week.Visits = append(week.Visits, plan.WeekVisit{
+		x := plan.WeekVisit{
 			Job: v.Job, N: v.N, Crew: v.Crew, Days: days, Start: v.Start, Slot: v.Slot, Told: v.Told,
-			Chance: start.Sealed, RainOpen: start.RainOpen,
-			Pinned: p.pinned(c.booking) && c.booking.Pinned.Day == days[0], Adds: p.adds(worth, pl.Job),
-		})
+			Pinned: p.pinned(c.booking) && c.booking.Pinned.Day == days[0],
+		}
+		if _, ok := far[pl.Job]; !ok {
+			x.Adds = p.adds(worth, pl.Job)
+		}
+		p.giveChance(&x, c, pl)
+		week.Visits = append(week.Visits, x)
 		if from := was[pl.Job]; from != days[0] && !c.fixed {
 			week.Changes = append(week.Changes, plan.WeekChange{Job: pl.Job, From: from, To: days[0], Reason: p.why(c, from)})
 		}
 	}
 	for _, l := range sol.Left {
+		if _, ok := far[l.Job]; ok {
+			continue
+		}
 		c := byJob[l.Job]
 		p.unplace(c)
 		words := p.leftWords(c.booking, l.Reason) + p.waits(c.booking)
@@ -62,6 +69,16 @@ func (p *planner) week(sol plan.Plan) plan.Week {
 	}
 	sortLeft(week.Left)
 	return week
+}
+
+// giveChance fills in the chance of a visit's first day, and what it rests on.
+func (p *planner) giveChance(x *plan.WeekVisit, c candidate, pl plan.Placing) {
+	hands := p.w.crew(pl.Crew).Size
+	day, start := c.days[hands][x.Days[0]], p.start(c, hands, x.Days[0], pl.Slot, pl.HalfDays)
+	x.Chance, x.RainOpen, x.Basis = start.Sealed, start.RainOpen, string(cmp.Or(day.Basis, rules.FromNothing))
+	if day.Basis == rules.FromClimate {
+		x.Chance = day.Climate
+	}
 }
 
 // settle gives the visit its place, and records it where it is new.
@@ -108,7 +125,7 @@ func (p *planner) why(c candidate, from job.Date) string {
 		return "it was no-go on " + from.Words()
 	}
 	for _, days := range c.days {
-		if s, ok := days[from].BestStart(); ok && (days[from].Basis == rules.FromMembers || days[from].Basis == rules.FromDressed) {
+		if s, ok := days[from].BestStart(); ok && days[from].Basis.Foreseen() {
 			return fmt.Sprintf("its chance on %s is now %.0f %%", from.Words(), s.Sealed*100)
 		}
 	}
@@ -199,5 +216,9 @@ func (s *Scheduler) Week(b ledger.Book, issues map[forecast.Cell]forecast.Issue,
 	if err != nil {
 		return plan.Week{}, nil, err
 	}
-	return p.week(sol), w.out.Visits, nil
+	far, err := p.pencil(sol)
+	if err != nil {
+		return plan.Week{}, nil, err
+	}
+	return p.week(sol, far), w.out.Visits, nil
 }

@@ -11,6 +11,7 @@ import (
 	"laycast/job"
 	"laycast/job/access"
 	"laycast/notify"
+	"laycast/rules"
 	"laycast/scheduler/ledger"
 )
 
@@ -83,7 +84,7 @@ func (w *work) weekPlan(l *notify.WeekLetter) {
 				continue
 			}
 			k.Visits = append(k.Visits, notify.WeekLine{
-				Date: v.Days[0], Days: len(v.Days), Start: v.Start, Job: b, Known: v.Chance > 0, Chance: v.Chance, Told: v.Told,
+				Date: v.Days[0], Days: len(v.Days), Start: v.Start, Job: b, Known: v.Chance > 0 && rules.Basis(v.Basis) != rules.FromClimate, Chance: v.Chance, Told: v.Told,
 			})
 		}
 		l.Crews = append(l.Crews, k)

@@ -8,7 +8,6 @@ import (
 
 	"laycast/forecast"
 	"laycast/job"
-	"laycast/rules"
 	"laycast/scheduler/ledger"
 	"laycast/scheduler/plan"
 	"laycast/scheduler/task"
@@ -70,7 +69,15 @@ func (s *Scheduler) Why(b ledger.Book, issues map[forecast.Cell]forecast.Issue, 
 	if err != nil {
 		return Why{}, err
 	}
-	return p.whyJob(i, sol, a), nil
+	y := p.whyJob(i, sol, a)
+	far, err := p.pencil(sol)
+	if err != nil {
+		return Why{}, err
+	}
+	if pl, ok := far[id]; ok {
+		y.Stands += " But " + byUsualWeather(p.day0.AddDays(pl.Day)) + "."
+	}
+	return y, nil
 }
 
 // outside says why a job is none of the plan's.
@@ -220,7 +227,7 @@ func (p *planner) closed(c candidate, d job.Date, t plan.Try) string {
 	case t.Reason == plan.NoDay && p.unsure(c, d):
 		return "its customer holds " + c.visit.Told.Words() + ", and this day could not be told in its place: too near, or not likely enough"
 	case t.Reason == plan.NoDay && !p.reached(c, d):
-		return "no forecast reaches it"
+		return p.unreached(c, d)
 	case t.Reason == plan.NoDay:
 		return "no crew is free that could begin it"
 	}
@@ -230,7 +237,7 @@ func (p *planner) closed(c candidate, d job.Date, t plan.Try) string {
 // reached reports whether the forecast gives a chance on a day.
 func (p *planner) reached(c candidate, d job.Date) bool {
 	for _, days := range c.days {
-		if day, ok := days[d]; ok && (day.Basis == rules.FromMembers || day.Basis == rules.FromDressed) {
+		if days[d].Basis.Foreseen() {
 			return true
 		}
 	}

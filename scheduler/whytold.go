@@ -58,7 +58,10 @@ func (w *work) customerStands(v job.Visit, b job.Booking) string {
 	case first.DaysSince(w.today()) > w.book.Firm.TellAhead:
 		return fmt.Sprintf("planned for %s, which is told %d days ahead at the earliest", first.Words(), w.book.Firm.TellAhead)
 	case !w.tellable(v):
-		chance, rain := w.planned(v)
+		chance, rain, foreseen := w.planned(v)
+		if !foreseen {
+			return "planned for " + first.Words() + ", but no forecast says how likely that day is, and without one no day is told"
+		}
 		return fmt.Sprintf("planned for %s, with a chance of %.0f %% and a risk of %.0f %% of rain on the open roof: not sure enough for a day told so far ahead",
 			first.Words(), 100*chance, 100*rain)
 	}

@@ -12,6 +12,7 @@ import (
 
 	"laycast/job"
 	"laycast/notify"
+	"laycast/rules"
 	"laycast/scheduler/call"
 	"laycast/scheduler/ledger"
 	"laycast/scheduler/plan"
@@ -55,6 +56,7 @@ type weekCell struct {
 type weekItem struct {
 	Job, Roof, Hours, Chance string
 	Binds                    string // the limit that binds
+	Usual                    string // what stands in place of a chance where no forecast reaches
 	Call                     string // the call in force: GO, NO-GO, HOLD
 	Tone                     string
 	Day, Of                  int  // day Day of Of
@@ -175,7 +177,10 @@ func weekItems(b ledger.Book, n weekNews, crew string, d job.Date, at moment) []
 			continue
 		}
 		it := weekItem{Job: notify.Clean(v.Job), Roof: roofOf(b, v.Job), Hours: v.Start.String(), Day: i + 1, Of: len(v.Days), Provisional: v.Told != v.Days[0]}
-		if i == 0 && v.Chance > 0 { // the chance is that of the first day
+		switch usual := rules.Basis(v.Basis) == rules.FromClimate; { // the chance is that of the first day
+		case i == 0 && usual:
+			it.Usual = fmt.Sprintf("no forecast reaches it; usual weather of %s: %s", d.Month, notify.Percent(v.Chance))
+		case i == 0 && v.Chance > 0:
 			it.Chance = notify.Percent(v.Chance)
 		}
 		j, _ := booking(b, v.Job)

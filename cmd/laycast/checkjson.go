@@ -114,6 +114,9 @@ func (d foundDay) json() dayJSON {
 		SealedBy: stamp(d.SealedBy), SealedByLate: stamp(d.SealedByLate), NoReturn: stamp(d.NoReturn), NoReturnMid: stamp(d.NoReturnMedian), CureBeyond: d.CureBeyond,
 		Windows: []windowJSON{}, Stages: []stageJSON{}, Failing: []failingJSON{}, Hours: []hourJSON{},
 	}
+	if d.Basis == rules.FromClimate {
+		j.Chance = num(d.Climate, 4)
+	}
 	if s, ok := d.BestStart(); ok {
 		j.BestStart = stamp(s.At)
 		j.Chance, j.Full, j.RainOpen = num(s.Sealed, 4), num(s.Full, 4), num(s.RainOpen, 4)

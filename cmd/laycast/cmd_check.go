@@ -109,7 +109,11 @@ func verdict(ctx context.Context, h *house, b ledger.Book, j job.Booking, is for
 	if err != nil {
 		return nil, err
 	}
-	judge := scheduler.New(scheduler.Config{Store: h.db, Profiles: profiles, Log: zerolog.Nop()})
+	outlook, err := h.season()
+	if err != nil {
+		return nil, err
+	}
+	judge := scheduler.New(scheduler.Config{Store: h.db, Profiles: profiles, Season: outlook, Log: zerolog.Nop()})
 	if err := judge.Learned(ctx, map[forecast.Cell]forecast.Issue{scheduler.CellOf(j.Site): is}); err != nil {
 		return nil, err
 	}

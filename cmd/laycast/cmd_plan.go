@@ -11,6 +11,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"laycast/job"
+	"laycast/rules"
 	"laycast/scheduler"
 	"laycast/scheduler/ledger"
 	"laycast/scheduler/plan"
@@ -167,6 +168,7 @@ type visitOut struct {
 	Days   []job.Date `json:"days"`
 	Start  string     `json:"start"`
 	Chance *float64   `json:"chance"`
+	Basis  string     `json:"basis"` // members, dressed; climate: beyond the forecast, the month's share of days; none
 	Told   any        `json:"told"`
 	Pinned bool       `json:"pinned"`
 
@@ -177,7 +179,7 @@ func weekJSON(w plan.Week) weekOut {
 	out := weekOut{Made: stamp(w.Made), Objective: w.Objective, Bound: w.Bound, Gap: w.Gap, Proven: w.Proven, Visits: []visitOut{}, Left: w.Left, Changes: w.Changes,
 		CrewDays: append([]plan.CrewDay{}, w.CrewDays...)}
 	for _, v := range w.Visits {
-		o := visitOut{Job: v.Job, N: v.N, Crew: v.Crew, Days: v.Days, Start: v.Start.String(), Chance: num(v.Chance, 4), Pinned: v.Pinned, Adds: v.Adds}
+		o := visitOut{Job: v.Job, N: v.N, Crew: v.Crew, Days: v.Days, Start: v.Start.String(), Chance: num(v.Chance, 4), Basis: v.Basis, Pinned: v.Pinned, Adds: v.Adds}
 		if !v.Told.IsZero() {
 			o.Told = v.Told.String()
 		}
@@ -209,7 +211,7 @@ func (s *session) printWeek(w plan.Week, b ledger.Book) {
 		if v.Pinned {
 			span += ", pinned by you"
 		}
-		s.printf("  %-8s %s  %s (%s)%s, %.0f %%\n", name[v.Crew], v.Start, title[v.Job], v.Job, span, v.Chance*100)
+		s.printf("  %-8s %s  %s (%s)%s, %s\n", name[v.Crew], v.Start, title[v.Job], v.Job, span, chanceOf(v))
 	}
 	if len(w.Visits) == 0 {
 		s.printf("Nothing can be planned.\n")
@@ -229,6 +231,14 @@ func (s *session) printWeek(w plan.Week, b ledger.Book) {
 	}
 	s.printCrewDays(w.CrewDays, b)
 	s.printf("This plan is %s.\n", boundWords(w.Gap, w.Proven))
+}
+
+// chanceOf says how likely a visit's first day is.
+func chanceOf(v plan.WeekVisit) string {
+	if rules.Basis(v.Basis) == rules.FromClimate {
+		return fmt.Sprintf("no forecast yet, usual weather of %s %.0f %%", v.Days[0].Month, v.Chance*100)
+	}
+	return fmt.Sprintf("%.0f %%", v.Chance*100)
 }
 
 // printCrewDays prints what lost days of the crews would cost, a line a crew.

@@ -102,7 +102,7 @@ func begin(in Input, o Occasion) Call {
 		CoatBy: in.Day.CoatBy, OvercoatBy: in.Day.OvercoatBy,
 		Stages: in.Day.Stages, Failing: in.Day.Failing,
 	}
-	if s, ok := in.Day.BestStart(); ok && called(in.Day.Basis) && s.Sealed >= 0 && s.RainOpen >= 0 { // NaN is not known
+	if s, ok := in.Day.BestStart(); ok && in.Day.Basis.Foreseen() && s.Sealed >= 0 && s.RainOpen >= 0 { // NaN is not known
 		c.Known, c.Chance, c.Full, c.RainOpen, c.Start = true, s.Sealed, s.Full, s.RainOpen, s.At
 	}
 	for _, r := range []*forecast.Run{in.Issue.Det, in.Issue.Ens} {
@@ -122,10 +122,6 @@ func begin(in Input, o Occasion) Call {
 	}
 	return c
 }
-
-// called reports whether a chance of this basis may be called on: the climate's
-// never.
-func called(b rules.Basis) bool { return b == rules.FromMembers || b == rules.FromDressed }
 
 // Grace is how far beyond its bound a chance must lie for a no-go: a no-go is
 // final, a hold costs nothing until the second look, and a chance is hardly

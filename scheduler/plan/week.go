@@ -44,6 +44,10 @@ type WeekVisit struct {
 	Start  job.TimeOfDay `json:"start"`
 	Slot   int           `json:"slot"`
 	Chance float64       `json:"chance"` // of its first day
+	// Basis says what the chance rests on, in the words of rules.Basis: members,
+	// dressed, climate (no forecast reaches the day) or none. Weeks kept from before
+	// it was said have "".
+	Basis string `json:"basis,omitempty"`
 	// RainOpen is the first day's chance of rain on the open roof.
 	RainOpen float64    `json:"p_rain_open"`
 	Told     job.Date   `json:"told"`

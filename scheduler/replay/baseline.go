@@ -99,7 +99,7 @@ func (o *office) judge(r *order, d job.Date) (rules.Start, bool) {
 		firm.Work.From = noon // its crew is on another roof in the morning
 	}
 	day, err := o.sched.Judge(firm, r.b, hands, d, o.issues[scheduler.CellOf(r.b.Site)], now)
-	if err != nil || day.Basis != rules.FromMembers && day.Basis != rules.FromDressed {
+	if err != nil || !day.Basis.Foreseen() {
 		return rules.Start{}, false
 	}
 	return day.BestStart()
