@@ -31,6 +31,7 @@ var levels = map[string]int{
 	"forecast/skill":     0,
 	"forecast/replay":    0,
 	"scheduler/task":     0,
+	"db/archive":         0,
 	"rules":              1,
 	"rules/mix":          2,
 	"rules/load":         2,

@@ -57,14 +57,39 @@ func (d *DB) migratePostgres(ctx context.Context) (err error) {
 	return up(ctx, d.writer, goose.DialectPostgres)
 }
 
-func up(ctx context.Context, pool *sql.DB, dialect goose.Dialect) error {
+func provider(pool *sql.DB, dialect goose.Dialect) (*goose.Provider, error) {
 	files, err := fs.Sub(migrations, "migrations")
 	if err != nil {
-		return err
+		return nil, err
 	}
 	p, err := goose.NewProvider(dialect, pool, files, goose.WithDisableGlobalRegistry(true))
 	if err != nil {
-		return fmt.Errorf("prepare migrations: %w", err)
+		return nil, fmt.Errorf("prepare migrations: %w", err)
+	}
+	return p, nil
+}
+
+// upTo brings a new database to an older version of the schema, which must have
+// been one.
+func upTo(ctx context.Context, pool *sql.DB, dialect goose.Dialect, version int64) error {
+	p, err := provider(pool, dialect)
+	if err != nil {
+		return err
+	}
+	if _, err := p.UpTo(ctx, version); err != nil {
+		return fmt.Errorf("make a schema of version %d: %w", version, err)
+	}
+	have, err := p.GetDBVersion(ctx)
+	if err == nil && have != version {
+		err = fmt.Errorf("there never was a schema of version %d", version)
+	}
+	return err
+}
+
+func up(ctx context.Context, pool *sql.DB, dialect goose.Dialect) error {
+	p, err := provider(pool, dialect)
+	if err != nil {
+		return err
 	}
 	have, know, err := p.GetVersions(ctx)
 	if err != nil {

@@ -65,6 +65,8 @@ type grammar struct {
 	Skill    skillCmd    `cmd:"" help:"How honest the chances are: those given so far, or on a recorded year."`
 	Profile  profileCmd  `cmd:"" help:"The laying limits in force."`
 	Settings configCmd   `cmd:"" name:"config" help:"The configuration in force."`
+	Backup   backupCmd   `cmd:"" help:"Write all that the database holds, or one firm, into one file."`
+	Restore  restoreCmd  `cmd:"" help:"Put a backup into an empty database, SQLite or PostgreSQL."`
 	Doctor   doctorCmd   `cmd:"" help:"Try out configuration, database, clock, disk, source, mail and links."`
 }
 
