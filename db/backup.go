@@ -43,6 +43,7 @@ func keptTables() []keptTable {
 		{"visits", []string{"firm", "job", "n"}, ofFirm},
 		{"weeks", []string{"firm", "id"}, ofFirm},
 		{"calls", []string{"firm", "job", "date", "occasion"}, ofFirm},
+		{"diary", []string{"firm", "id"}, ofFirm},
 		{"tasks", []string{"firm", "name"}, ofFirm},
 		{"links", []string{"firm", "audience", "id", "purpose"}, ofFirm},
 		{"published", []string{"firm", "job", "n", "reader"}, ofFirm},
