@@ -56,12 +56,13 @@ func (w *work) evening(ctx context.Context) error {
 		if c.Blind {
 			blind = append(blind, fmt.Sprintf("%s (%s): %s", in.Job.Title, in.Job.ID, c.Reasons[0]))
 		}
+		known := w.knows(v, tomorrow)
 		if c.Outcome == call.NoGo {
 			w.takeOff(v, tomorrow)
 			off = true
 		}
 		w.tellCrew(c, nil, in, bay)
-		w.tellCustomer(c, nil, in.Job, bay)
+		w.tellCustomer(c, nil, in.Job, bay, known)
 	}
 	w.giveReference(is, 1, referenceAhead)
 	w.blind("tomorrow", blind, "They are on hold until the second look in the morning. If there is no good forecast by then they are no-go.")
@@ -73,13 +74,19 @@ func (w *work) evening(ctx context.Context) error {
 // told none is not surprised by anything but a go. Without a forecast to judge
 // by, a visit that nobody was told of is still put on hold, so that it shows.
 func (w *work) unheard(v job.Visit, d job.Date, c call.Call) bool {
-	if v.Done > 0 || v.Told == d || w.continues(v, d) {
+	if w.knows(v, d) {
 		return false
 	}
 	if holds := v.Told.After(d) && !w.tookBack(v); holds {
 		return true
 	}
 	return c.Outcome != call.Go && (!c.Blind || !v.Told.IsZero())
+}
+
+// knows reports whether the visit's customer expects the crew on d: the day was
+// told, or is one of the days after it.
+func (w *work) knows(v job.Visit, d job.Date) bool {
+	return v.Done > 0 || v.Told == d || w.continues(v, d)
 }
 
 // continues reports whether d is a later day of a visit whose first day was
@@ -132,6 +139,7 @@ func (w *work) secondLook(ctx context.Context) error {
 		if err := w.giveCall(c, in); err != nil {
 			return err
 		}
+		known := w.knows(v, today)
 		if c.Outcome == call.NoGo {
 			if c.Blind {
 				blind = append(blind, fmt.Sprintf("%s (%s): %s", in.Job.Title, in.Job.ID, c.Reasons[0]))
@@ -141,7 +149,7 @@ func (w *work) secondLook(ctx context.Context) error {
 		}
 		if changed {
 			w.tellCrew(c, in.Standing, in, bay)
-			w.tellCustomer(c, in.Standing, in.Job, bay)
+			w.tellCustomer(c, in.Standing, in.Job, bay, known)
 		}
 	}
 	w.giveReference(is, 0, 0)
@@ -255,15 +263,15 @@ func (w *work) callLetter(c call.Call, before *call.Call, b job.Booking, bay rul
 	return l
 }
 
-// tellCustomer writes the call to the customer: always to one who was told the
-// day, and a go to one who was not. One who knows of no day hears nothing of a
-// no-go or a hold, and that is recorded.
-func (w *work) tellCustomer(c call.Call, before *call.Call, b job.Booking, bay rules.Bay) {
+// tellCustomer writes the call to the customer: always to one who knew the day
+// before the call took it off the visit, and a go to one who did not. One who
+// knows of no day hears nothing of a no-go or a hold, and that is recorded.
+func (w *work) tellCustomer(c call.Call, before *call.Call, b job.Booking, bay rules.Bay, known bool) {
 	v, ok := w.visit(c.Job, c.Visit)
 	if !ok {
 		return
 	}
-	if v.Told != c.Date && v.Done == 0 && !w.continues(v, c.Date) {
+	if !known {
 		if c.Outcome != call.Go {
 			w.out.Untold = append(w.out.Untold, notify.Untold{
 				Firm: w.book.Firm.UID, Person: b.Customer.Email, Job: c.Job, Date: c.Date, At: w.now,
