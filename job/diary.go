@@ -99,6 +99,9 @@ func EntryID(parts ...string) string {
 	return hex.EncodeToString(sum.Sum(nil)[:16])
 }
 
+// Anchor names the place of a job's day on its crew's page.
+func Anchor(id string, d Date) string { return "d" + EntryID(id, d.String())[:10] }
+
 // Diary is what crews noted, oldest first as it was noted.
 type Diary struct {
 	Reports  []Report  `json:"reports"`
@@ -157,6 +160,9 @@ type Word struct {
 
 // Open reports whether the crew began and has not said that it ended.
 func (w Word) Open() bool { return w.Begun && !w.Sealed && !w.Halted }
+
+// Ended reports whether the crew said how its work ended.
+func (w Word) Ended() bool { return w.Sealed || w.Halted }
 
 // Said reports whether the crew said anything of its work.
 func (w Word) Said() bool { return w.Begun || w.Sealed || w.Halted }

@@ -74,7 +74,7 @@ func TestChecksOfADiary(t *testing.T) {
 	if err := (Report{What: Halted, Cause: ByRain}).Check(); err != nil {
 		t.Error(err)
 	}
-	if EntryID("ab", "c") == EntryID("a", "bc") || EntryID("a") != EntryID("a") {
+	if EntryID("ab", "c") == EntryID("a", "bc") || EntryID("ab", "c") != EntryID("a"+"b", "c") {
 		t.Error("ids do not tell lines apart")
 	}
 }

@@ -32,6 +32,7 @@ type Times struct {
 	Absence    string `json:"absence"`
 	SecondLook string `json:"second_look"`
 	Close      string `json:"close"`
+	Unseen     string `json:"unseen"` // when the owner hears which crews have not seen their call
 	WeekMail   string `json:"week_mail"`
 	Tell       string `json:"tell"` // when customers are told weeks and dates
 	// the fetches that must come before a decision
@@ -101,7 +102,7 @@ type Bounds struct {
 func DefaultFirm() Firm {
 	return Firm{
 		Times: Times{
-			Call: "0 18 * * *", Absence: "20 18 * * *", SecondLook: "30 5 * * *", Close: "0 20 * * *",
+			Call: "0 18 * * *", Absence: "20 18 * * *", SecondLook: "30 5 * * *", Close: "0 20 * * *", Unseen: "30 20 * * *",
 			WeekMail: "0 6 * * 1", Tell: "0 9,16 * * *", EveningFetch: "15 17 * * *", MorningFetch: "15 5 * * *",
 		},
 		Work: Hours{

@@ -16,8 +16,8 @@ import (
 const askAfter = 2
 
 // closeDay closes the visits of today that were called go, and those of the
-// days before that are still open: by the past rows where the crew said
-// nothing.
+// days before that are still open: by what the crew said, and by the past rows
+// where it said nothing.
 func (w *work) closeDay(ctx context.Context) error {
 	today := job.DateOf(w.task.Slot.In(w.zone))
 	if w.today().After(today) {
@@ -41,7 +41,18 @@ func (w *work) closeDay(ctx context.Context) error {
 			changed = changed || did
 		}
 	}
+	w.askAgain(today)
 	return w.settleDay(ctx, changed)
+}
+
+// askAgain asks the owner about roofs whose crew stopped, so that the job is
+// planned again, and began once more without saying how that went.
+func (w *work) askAgain(today job.Date) {
+	for _, b := range w.book.Jobs {
+		if b.Closed.Day == today && !b.Closed.Sealed && w.book.Diary.Word(b.ID, today).Open() {
+			w.ask(b, today, "The crew said that it stopped, then that it began again, and not how that went. The job is planned again.")
+		}
+	}
 }
 
 // firstOpen gives the earliest day that is not closed, none where there is
@@ -59,7 +70,7 @@ func firstOpen(vs []job.Visit) job.Date {
 // closeVisit closes one day of a visit.
 func (w *work) closeVisit(v job.Visit, d, today job.Date, is map[forecast.Cell]forecast.Issue) (bool, error) {
 	b, ok := w.booking(v.Job)
-	if !ok || b.State != job.Booked || b.Asked {
+	if !ok || b.State != job.Booked || b.Asked && !w.book.Diary.Word(v.Job, d).Ended() {
 		return false, nil
 	}
 	k := w.standing(v.Job, d)
@@ -76,6 +87,10 @@ func (w *work) closeVisit(v job.Visit, d, today job.Date, is map[forecast.Cell]f
 	if !ok {
 		return false, nil
 	}
+	if word := w.book.Diary.Word(v.Job, d); word.Said() {
+		w.closeByWord(b, v, d, word, bay)
+		return true, nil
+	}
 	past := forecast.Issue{Det: w.recorded(is[CellOf(b.Site)].Det, d)}
 	start := k.Start
 	if start.IsZero() {
@@ -86,18 +101,23 @@ func (w *work) closeVisit(v job.Visit, d, today job.Date, is map[forecast.Cell]f
 	case !seen && today.DaysSince(d) < askAfter:
 		return false, nil // the rows may still come
 	case !seen:
-		w.ask(b, d, "The weather source has no record of the hours, so laycast cannot tell.")
+		w.ask(b, d, "Nobody reported, and the weather source has no record of the hours, so laycast cannot tell.")
 		b.Asked = true
 		w.setBooking(b)
 	case sealed:
-		w.setBooking(laid(b, bay, d, full))
+		was := closing(b, v, d, true, full)
+		b = laid(b, bay, d, full)
+		b.Closed = was
+		w.setBooking(b)
 		w.stepOn(v, d)
 	default:
 		why := "By the weather that was recorded the roof could not be sealed."
 		if rained {
 			why = "By the weather that was recorded it rained before the roof was sealed."
 		}
-		w.ask(b, d, why+" The job is planned again.")
+		w.ask(b, d, "Nobody reported. "+why+" The job is planned again.")
+		b.Closed = closing(b, v, d, false, false)
+		w.setBooking(b)
 		w.end(v, d)
 	}
 	return true, nil
@@ -149,7 +169,7 @@ func (w *work) end(v job.Visit, d job.Date) {
 // ask asks the owner how a day went.
 func (w *work) ask(b job.Booking, d job.Date, why string) {
 	w.trouble("how-"+b.ID+"-"+d.String(), fmt.Sprintf("how did %s go on %s?", b.Title, d.Words()), []string{
-		fmt.Sprintf("%s (%s) was called go for %s and nobody reported.", b.Title, b.ID, d.Words()), why,
+		fmt.Sprintf("%s (%s) was called go for %s.", b.Title, b.ID, d.Words()), why,
 		"Please ask the crew, and see that the building is watertight.",
 	})
 }

@@ -229,15 +229,20 @@ func (w *work) takeOff(v job.Visit, d job.Date) {
 	w.openNext(v)
 }
 
-// openNext opens visit n+1 of a job.
+// openNext opens the next visit of a job, unless one is open already.
 func (w *work) openNext(v job.Visit) {
 	b, ok := w.booking(v.Job)
-	if !ok || b.NextVisit > v.N {
-		return // it is open already
+	if !ok {
+		return
 	}
-	b.NextVisit = v.N + 1
+	for _, x := range w.book.Visits {
+		if x.Job == v.Job && x.N > v.N && (x.State == job.Planned || x.State == job.Started) {
+			return
+		}
+	}
+	b.NextVisit = max(b.NextVisit, v.N) + 1
 	w.setBooking(b)
-	w.setVisit(job.Visit{Job: v.Job, N: v.N + 1, State: job.Planned})
+	w.setVisit(job.Visit{Job: v.Job, N: b.NextVisit, State: job.Planned})
 }
 
 // blind tells the owner of visits that had to be decided without a forecast
@@ -306,7 +311,10 @@ func (w *work) tellCrew(c call.Call, before *call.Call, in call.Input, bay rules
 	if c.Outcome != call.NoGo {
 		w.provide(&l, in, bay)
 	}
-	l.Page = w.url(access.Crew, crew.ID, access.Page)
+	if l.Page = w.url(access.Crew, crew.ID, access.Page); l.Page != "" {
+		// a button stands there: mail programs follow links by themselves
+		l.SeenURL = l.Page + "#" + job.Anchor(c.Job, c.Date)
+	}
 	var m notify.Message
 	var err error
 	if c.Occasion == call.Evening {

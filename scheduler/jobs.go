@@ -53,6 +53,7 @@ func (s *Scheduler) Done(ctx context.Context, firm, id string) error {
 	return s.changeJob(ctx, firm, id, func(w *work, b job.Booking) error {
 		b.State, b.Asked = job.Done, false
 		b.LaidM2, b.CoatedM2 = b.Roof.AreaM2, b.Roof.AreaM2
+		b.Closed = job.Closing{} // a crew's late word changes nothing any more
 		w.setBooking(b)
 		for _, v := range append([]job.Visit{}, w.book.Visits...) {
 			if v.Job != id || v.State != job.Planned && v.State != job.Started {

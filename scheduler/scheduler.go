@@ -256,6 +256,8 @@ func (s *Scheduler) decide(ctx context.Context, t task.Task) (ledger.Decision, e
 		err = w.absence(ctx)
 	case task.Close:
 		err = w.closeDay(ctx)
+	case task.Unseen:
+		w.unseen()
 	case task.Score:
 		err = w.score(ctx)
 	case task.Learn:

@@ -51,10 +51,17 @@ func (w *work) score(ctx context.Context) error {
 	return nil
 }
 
-// scoreOne scores one chance, or gives it up; false where it must wait.
+// scoreOne scores one chance, or gives it up; false where it must wait. What a
+// crew said of its day comes before the past rows, which are a model's.
 func (w *work) scoreOne(c *ledger.Chance, run *forecast.Run, past pastGrounds) bool {
 	cs, bay, ok := w.caseThen(*c)
 	run = w.recorded(run, c.Date)
+	if c.Firm != "" { // its crew was there
+		if sealed, rained, known := outcomeBy(w.book.Diary.Word(c.Job, c.Date)); known {
+			c.State, c.Sealed, c.Rained, c.How = ledger.Scored, sealed, rained, ledger.CrewReport
+			return true
+		}
+	}
 	if ok && bay && run != nil {
 		sealed, _, rained, seen := past.of(run, cs).Outturn(cs, c.Date, c.Start)
 		if seen {

@@ -208,3 +208,40 @@ func TestHonestyInWords(t *testing.T) {
 		t.Errorf("fourteen: %q\nwant %q", got, want)
 	}
 }
+
+// What the crew of a called roof says comes before the past rows; a reason that
+// is no weather, and a reference roof, leave it to them.
+func TestScoringByTheCrewsWord(t *testing.T) {
+	d := aprilDay(14)
+	report := func(what job.What, c job.Cause) job.Report {
+		return job.Report{Entry: job.Entry{Job: "J1", N: 1, Date: d}, What: what, Cause: c}
+	}
+	wet := weather(forecast.Deterministic, job.Instant(aprilDay(12), 0, time.UTC), 96, 1, func(time.Time) float32 { return 2 })
+	wet.LastSeen = job.Instant(aprilDay(15), 0, time.UTC)
+	for _, c := range []struct {
+		name           string
+		firm           string
+		said           []job.Report
+		sealed, rained bool
+		how            string
+	}{
+		{"sealed in the model's rain", "saltbox", []job.Report{report(job.Sealed, "")}, true, false, ledger.CrewReport},
+		{"rain on an open roof", "saltbox", []job.Report{report(job.Begun, ""), report(job.Halted, job.ByRain)}, false, true, ledger.CrewReport},
+		{"rain before it was opened", "saltbox", []job.Report{report(job.Halted, job.ByRain)}, false, false, ledger.CrewReport},
+		{"wind", "saltbox", []job.Report{report(job.Begun, ""), report(job.Halted, job.ByWind)}, false, false, ledger.CrewReport},
+		{"no resin on the van", "saltbox", []job.Report{report(job.Begun, ""), report(job.Halted, job.ByOthers)}, false, false, ledger.ModelRows},
+		{"begun and no more", "saltbox", []job.Report{report(job.Begun, "")}, false, false, ledger.ModelRows},
+		{"the reference roof", "", []job.Report{report(job.Sealed, "")}, false, false, ledger.ModelRows},
+	} {
+		w := aWork(t, job.Instant(aprilDay(15), 3*60, time.UTC))
+		w.book.Diary.Reports = c.said
+		id := "J1"
+		if c.firm == "" {
+			id = ""
+		}
+		x := givenFor(d, c.firm, id)
+		if !w.scoreOne(&x, wet, pastGrounds{}) || x.State != ledger.Scored || x.Sealed != c.sealed || x.Rained != c.rained || x.How != c.how {
+			t.Errorf("%s: %s sealed %t rained %t by %s", c.name, x.State, x.Sealed, x.Rained, x.How)
+		}
+	}
+}

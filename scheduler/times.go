@@ -73,6 +73,8 @@ func nextSlot(f job.Firm, n task.Name, after time.Time) (time.Time, error) {
 		return next(f.Times.Absence, after, zone)
 	case task.Close:
 		return next(f.Times.Close, after, zone)
+	case task.Unseen:
+		return next(f.Times.Unseen, after, zone)
 	case task.Tell:
 		return next(f.Times.Tell, after, zone)
 	case task.WeekMail:

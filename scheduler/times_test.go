@@ -212,7 +212,7 @@ func TestEveryTaskHasATime(t *testing.T) {
 	after := at(t, "2027-06-10T09:30:00Z") // a Thursday
 	want := map[task.Name]string{
 		task.Call: "2027-06-10T17:00:00Z", task.Absence: "2027-06-10T17:20:00Z", task.SecondLook: "2027-06-11T04:30:00Z",
-		task.Close: "2027-06-10T19:00:00Z", task.WeekMail: "2027-06-14T05:00:00Z", task.Prune: "2027-06-11T02:40:00Z",
+		task.Close: "2027-06-10T19:00:00Z", task.Unseen: "2027-06-10T19:30:00Z", task.WeekMail: "2027-06-14T05:00:00Z", task.Prune: "2027-06-11T02:40:00Z",
 	}
 	for _, n := range task.Names() {
 		got, err := nextSlot(dublinFirm(), n, after)

@@ -62,7 +62,7 @@ func (w *work) underWay(b job.Booking, before job.Date) job.Booking {
 				return b
 			}
 			if bay, ok := c.NextBay(d); ok {
-				b = laid(b, bay, d, false)
+				b = laid(b, bay, d, w.book.Diary.Word(b.ID, d).Coated)
 			}
 		}
 	}

@@ -95,6 +95,7 @@ type jobCmd struct {
 	Add     jobAddCmd     `cmd:"" help:"Take one job in."`
 	Hold    jobHoldCmd    `cmd:"" help:"Keep a job out of the plan, and say why."`
 	Release jobReleaseCmd `cmd:"" help:"Put a held job back into the plan."`
+	Report  jobReportCmd  `cmd:"" help:"Note what a crew says of its day."`
 	Done    jobDoneCmd    `cmd:"" help:"Record that a job is finished."`
 	Cancel  jobCancelCmd  `cmd:"" help:"End a job that will not be laid."`
 	Pin     jobPinCmd     `cmd:"" help:"Have a job begin on a day you choose."`

@@ -21,7 +21,7 @@ func (l *configLoader) times(s *yamlSection, t *job.Times) {
 		key  string
 		into *string
 	}{
-		{"call", &t.Call}, {"absence", &t.Absence}, {"second_look", &t.SecondLook}, {"close", &t.Close},
+		{"call", &t.Call}, {"absence", &t.Absence}, {"second_look", &t.SecondLook}, {"close", &t.Close}, {"unseen", &t.Unseen},
 		{"week_mail", &t.WeekMail}, {"tell", &t.Tell}, {"evening_fetch", &t.EveningFetch}, {"morning_fetch", &t.MorningFetch},
 	} {
 		s.checked(f.key, f.into, checkCron)

@@ -20,14 +20,15 @@ const (
 	Call          Name = "call"
 	Absence       Name = "absence-check"
 	Close         Name = "close"
-	Score         Name = "score" // the chances of days that are over
-	Learn         Name = "learn" // from the forecasts of the evenings before a day that is over
+	Unseen        Name = "unseen-check" // which crews have not seen their call
+	Score         Name = "score"        // the chances of days that are over
+	Learn         Name = "learn"        // from the forecasts of the evenings before a day that is over
 	Prune         Name = "prune"
 )
 
 // Names gives every task in running order.
 func Names() []Name {
-	return []Name{FetchForecast, FetchEnsemble, Replan, Tell, WeekMail, SecondLook, Call, Absence, Close, Learn, Score, Prune}
+	return []Name{FetchForecast, FetchEnsemble, Replan, Tell, WeekMail, SecondLook, Call, Absence, Close, Unseen, Learn, Score, Prune}
 }
 
 // Rank gives a task's place in the running order.
