@@ -35,6 +35,7 @@ var levels = map[string]int{
 	"rules":              1,
 	"rules/mix":          2,
 	"rules/load":         2,
+	"rules/site":         2,
 	"scheduler/plan":     2,
 	"scheduler/call":     2,
 	"notify":             3,
@@ -65,6 +66,7 @@ var kin = map[string][]string{
 	"forecast/replay":    {"forecast"},
 	"rules/datafile":     {"job"},
 	"rules/load":         {"rules/mix"},
+	"rules/site":         {"rules/mix"},
 	"notify":             {"notify/ribbon"},
 	"notify/smtp":        {"notify"},
 	"notify/calendar":    {"notify"},
@@ -86,7 +88,7 @@ var testOnly = map[string]string{"db/dbtest": "db", "db/pgtest": ""}
 var pure = map[string]bool{
 	"job": true, "rules": true, "rules/physics": true, "scheduler/plan": true, "scheduler/call": true, "forecast": true,
 	"forecast/skill": true, "scheduler/task": true, "job/access": true,
-	"scheduler/season": true, "rules/datafile": true, "rules/mix": true, "rules/load": true, "scheduler/verify": true,
+	"scheduler/season": true, "rules/datafile": true, "rules/mix": true, "rules/load": true, "rules/site": true, "scheduler/verify": true,
 }
 
 // impure are the imports (with all below them) that pure packages keep away from.
