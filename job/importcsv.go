@@ -28,7 +28,8 @@ const (
 // that one may be of two words), roof.edges are kind:length_m and needs
 // what|lead_days|ordered, both divided by ";"; roof.shape is 5x4, or 5x4-2x1.5
 // for an L. A cell that looks like a
-// formula is plain text.
+// formula is plain text, and an apostrophe before one, by which WriteCSV and
+// spreadsheets keep it from being run, is taken away.
 //
 // Every check is that of DecodeImport, and so are the problems; a row bears
 // the number that a spreadsheet shows. The text must be UTF-8, at most 20 MB.
@@ -257,6 +258,9 @@ func (d *importDecoder) csvRow(n int, columns []*column, cells []string) {
 		case i >= len(columns):
 			b.stray = append(b.stray, i)
 		case columns[i] != nil && columns[i].name != rowColumn:
+			if columns[i].kind != numberCell {
+				cell = meant(strings.TrimSpace(cell))
+			}
 			b.put(*columns[i], cell)
 		}
 	}

@@ -7,7 +7,6 @@ import (
 	"laycast/job"
 	"laycast/rules"
 	"laycast/scheduler/ledger"
-	"laycast/scheduler/task"
 )
 
 // AnswerMove records the owner's answer about one new date that waits: yes tells
@@ -35,24 +34,15 @@ func (s *Scheduler) AnswerMove(ctx context.Context, firm, id string, to job.Date
 // force, by the newest forecast: by job. A day without a forecast is known by
 // nothing (rules.Day.Known).
 func (s *Scheduler) Outlook(ctx context.Context, firm string) (map[string]rules.Day, error) {
-	now := s.Clock.Now()
-	b, err := s.Store.Book(ctx, firm, job.DateOf(now.UTC()).AddDays(-keepCalls))
+	w, issues, err := s.looking(ctx, firm, func(job.Booking) bool { return true })
 	if err != nil {
-		return nil, fmt.Errorf("read the book of %s: %w", firm, err)
+		return nil, err
 	}
 	out := map[string]rules.Day{}
-	if b.Week == nil {
+	if w.book.Week == nil {
 		return out, nil
 	}
-	w, err := s.open(b, task.Task{Firm: firm, Name: task.Replan, Due: now, Slot: now}, now)
-	if err != nil {
-		return nil, err
-	}
-	issues, err := s.Issues(ctx, b.Jobs, now, w.zone)
-	if err != nil {
-		return nil, err
-	}
-	for _, v := range b.Week.Visits {
+	for _, v := range w.book.Week.Visits {
 		j, ok := w.booking(v.Job)
 		if !ok {
 			continue
@@ -61,7 +51,7 @@ func (s *Scheduler) Outlook(ctx context.Context, firm string) (map[string]rules.
 			if d.Before(w.today()) {
 				continue
 			}
-			day, err := s.Judge(b.Firm, w.underWay(j, d), w.crew(v.Crew).Size, d, issues[CellOf(j.Site)], now)
+			day, err := s.Judge(w.book.Firm, w.underWay(j, d), w.crew(v.Crew).Size, d, issues[CellOf(j.Site)], w.now)
 			if err != nil {
 				return nil, err
 			}

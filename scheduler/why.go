@@ -13,66 +13,38 @@ import (
 	"laycast/scheduler/task"
 )
 
-// Why says where a job stands in the plan, what it adds and what each other day
-// would cost. All of it is planned again with the change, not guessed.
-type Why struct {
-	Job    string          `json:"job"`
-	Day    job.Date        `json:"day"` // first day of its visit; none where it has no place
-	Crew   string          `json:"crew"`
-	Chance *float64        `json:"chance"`
-	Stands string          `json:"stands"` // where it stands and why, in words
-	Adds   *plan.WeekPrice `json:"adds"`   // null where it has no place
-	Needs  string          `json:"needs"`  // what a place would take, in words, where it has none
-	Days   []WhyDay        `json:"days"`
-}
-
-// WhyDay is one day on which a job could begin.
-type WhyDay struct {
-	Day    job.Date        `json:"day"`
-	Can    bool            `json:"can"`
-	Here   bool            `json:"here"` // it begins here in the plan
-	Crew   string          `json:"crew"`
-	Chance *float64        `json:"chance"`
-	Cost   *plan.WeekPrice `json:"cost"`   // against the plan; below 0: it would gain
-	Own    job.Money       `json:"own"`    // of the cost, what the job itself earns less
-	Move   job.Money       `json:"move"`   // of that, for moving the told date
-	Others job.Money       `json:"others"` // of the cost, what other jobs earn less
-	Needed *float64        `json:"needed"` // the chance at which the day would cost nothing; null where none would do
-	Words  string          `json:"words"`
-}
-
 // Why works out the plan as it would be made now and asks it about one job. It
 // stores nothing.
-func (s *Scheduler) Why(b ledger.Book, issues map[forecast.Cell]forecast.Issue, now time.Time, id string) (Why, error) {
+func (s *Scheduler) Why(b ledger.Book, issues map[forecast.Cell]forecast.Issue, now time.Time, id string) (plan.JobWhy, error) {
 	b.Visits = slices.Clone(b.Visits)
 	w, err := s.open(b, task.Task{Firm: b.Firm.UID, Name: task.Replan, Due: now, Slot: now}, now)
 	if err != nil {
-		return Why{}, err
+		return plan.JobWhy{}, err
 	}
 	bk, ok := w.booking(id)
 	if !ok {
-		return Why{}, fmt.Errorf("there is no job %q; laycast job list shows all", id)
+		return plan.JobWhy{}, fmt.Errorf("there is no job %q; laycast job list shows all", id)
 	}
 	p, err := newPlanner(w, issues)
 	if err != nil {
-		return Why{}, err
+		return plan.JobWhy{}, err
 	}
 	i := slices.IndexFunc(p.cands, func(c candidate) bool { return c.visit.Job == id })
 	if i < 0 {
-		return Why{Job: id, Stands: p.outside(bk), Days: []WhyDay{}}, nil
+		return plan.JobWhy{Job: id, Stands: p.outside(bk), Days: []plan.WhyDay{}}, nil
 	}
 	sol, err := p.solve()
 	if err != nil {
-		return Why{}, err
+		return plan.JobWhy{}, err
 	}
 	a, err := plan.Why(p.in, sol, id)
 	if err != nil {
-		return Why{}, err
+		return plan.JobWhy{}, err
 	}
 	y := p.whyJob(i, sol, a)
 	far, err := p.pencil(sol)
 	if err != nil {
-		return Why{}, err
+		return plan.JobWhy{}, err
 	}
 	if pl, ok := far[id]; ok {
 		y.Stands += " But " + byUsualWeather(p.day0.AddDays(pl.Day)) + "."
@@ -94,9 +66,9 @@ func (p *planner) outside(b job.Booking) string {
 }
 
 // whyJob puts the answer about a candidate into dates and words.
-func (p *planner) whyJob(i int, sol plan.Plan, a plan.Answer) Why {
+func (p *planner) whyJob(i int, sol plan.Plan, a plan.Answer) plan.JobWhy {
 	c := p.cands[i]
-	y := Why{Job: c.visit.Job, Days: []WhyDay{}}
+	y := plan.JobWhy{Job: c.visit.Job, Days: []plan.WhyDay{}}
 	var now plan.Placing
 	if k := slices.IndexFunc(sol.Placings, func(v plan.Placing) bool { return v.Job == y.Job }); k >= 0 {
 		now = sol.Placings[k]
@@ -119,7 +91,7 @@ func priceOf(x plan.Price) *plan.WeekPrice {
 }
 
 // stands says where a candidate stands, and why it does.
-func (p *planner) stands(c candidate, y Why, sol plan.Plan) string {
+func (p *planner) stands(c candidate, y plan.JobWhy, sol plan.Plan) string {
 	b := c.booking
 	if y.Day.IsZero() {
 		for _, l := range sol.Left {
@@ -148,7 +120,7 @@ func (p *planner) stands(c candidate, y Why, sol plan.Plan) string {
 }
 
 // best says how the day compares with the next best one.
-func (p *planner) best(y Why) string {
+func (p *planner) best(y plan.JobWhy) string {
 	next := -1
 	for i, d := range y.Days {
 		if d.Can && !d.Here && (next < 0 || d.Cost.Amount < y.Days[next].Cost.Amount) {
@@ -166,7 +138,7 @@ func (p *planner) best(y Why) string {
 }
 
 // wanting says what would give a job a place that has none.
-func (p *planner) wanting(y Why) string {
+func (p *planner) wanting(y plan.JobWhy) string {
 	best := -1
 	for i, d := range y.Days {
 		if d.Can && (best < 0 || d.Cost.Amount < y.Days[best].Cost.Amount) {
@@ -185,8 +157,8 @@ func (p *planner) wanting(y Why) string {
 }
 
 // whyDay puts one day into words.
-func (p *planner) whyDay(c candidate, y Why, now plan.Placing, t plan.Try) WhyDay {
-	d := WhyDay{Day: p.day0.AddDays(t.Day)}
+func (p *planner) whyDay(c candidate, y plan.JobWhy, now plan.Placing, t plan.Try) plan.WhyDay {
+	d := plan.WhyDay{Day: p.day0.AddDays(t.Day)}
 	d.Here = d.Day == y.Day
 	switch why := p.closed(c, d.Day, t); {
 	case d.Here:
@@ -255,7 +227,7 @@ func (p *planner) unsure(c candidate, d job.Date) bool {
 }
 
 // costWords says what a day would cost and why.
-func (p *planner) costWords(d WhyDay, y Why, t plan.Try) string {
+func (p *planner) costWords(d plan.WhyDay, y plan.JobWhy, t plan.Try) string {
 	words := p.w.crew(d.Crew).Name + ": "
 	switch amount := d.Cost.Amount; {
 	case amount > 0:

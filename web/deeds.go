@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"crypto/rand"
+	"errors"
 	"net/http"
 	"net/url"
 	"strings"
@@ -12,6 +13,7 @@ import (
 	"laycast/job"
 	"laycast/job/access"
 	"laycast/notify"
+	"laycast/scheduler/ledger"
 )
 
 // change is one change that a form asks for: what it is, as it goes into the
@@ -139,4 +141,15 @@ func (s *site) day(form url.Values, _ viewer) (change, string) {
 		return change{}, "The form does not say what to do with the day."
 	}
 	return c, ""
+}
+
+// unstale says in words that what somebody changes is not as they saw it.
+func unstale(err error) error {
+	switch {
+	case errors.Is(err, ledger.ErrMoved):
+		return errors.New("somebody else changed this while you had it open, so yours was not kept; open it again and look at what is new")
+	case errors.Is(err, ledger.ErrTaken):
+		return errors.New("there is one of that id already; give the new one another")
+	}
+	return err
 }

@@ -15,6 +15,7 @@ import (
 	"laycast/job/access"
 	"laycast/notify"
 	"laycast/rules"
+	"laycast/scheduler/ledger"
 	"laycast/scheduler/plan"
 )
 
@@ -32,6 +33,7 @@ type desk struct {
 	untold   []notify.Untold
 	edits    job.Edits
 	firm     *job.Firm
+	settings int64 // revision
 	links    []access.Link
 }
 
@@ -95,7 +97,12 @@ func (d *desk) OneMessage(_ context.Context, _, id string) (notify.Message, bool
 	return notify.Message{}, false, nil
 }
 func (d *desk) Settings(context.Context, string) (job.Edits, error) { return d.edits, nil }
-func (d *desk) PutSettings(_ context.Context, f job.Firm, e job.Edits, _ string, _ time.Time) error {
+func (d *desk) SettingsRevision(context.Context, string) (int64, error) { return d.settings, nil }
+func (d *desk) PutSettings(_ context.Context, f job.Firm, e job.Edits, seen int64, _ string, _ time.Time) error {
+	if seen != d.settings {
+		return ledger.ErrMoved
+	}
+	d.settings++
 	d.edits, *d.firm = e, f
 	return nil
 }
@@ -283,21 +290,26 @@ func TestSettingsAreTheOwnersToChange(t *testing.T) {
 		}
 		return v
 	}
-	if r := send(site, "/settings", form("bounds.go", "10"), "Cookie", office); r.StatusCode != http.StatusForbidden || d.edits != nil {
+	if r := send(site, "/settings", form("seen", "0", "bounds.go", "10"), "Cookie", office); r.StatusCode != http.StatusForbidden || d.edits != nil {
 		t.Errorf("the office changed settings: %d", r.StatusCode)
 	}
-	r := send(site, "/settings", form("bounds.go", "40", "costs.km", evil), "Cookie", owner)
+	r := send(site, "/settings", form("seen", "0", "bounds.go", "40", "costs.km", evil), "Cookie", owner)
 	if body := text(t, r); r.StatusCode != http.StatusUnprocessableEntity || d.edits != nil || !strings.Contains(body, "Nothing was saved") || strings.Contains(body, "<script") || !strings.Contains(body, `aria-invalid="true"`) {
 		t.Errorf("%d %s", r.StatusCode, body)
 	}
-	r = send(site, "/settings", form("bounds.go", "75", "costs.km", "0.60", "tell_ahead", "1"), "Cookie", owner)
+	r = send(site, "/settings", form("seen", "0", "bounds.go", "75", "costs.km", "0.60", "tell_ahead", "1"), "Cookie", owner)
 	if r.StatusCode != http.StatusSeeOther || len(d.edits) != 1 || d.edits["bounds.go"] != "75" || h.book.Firm.Bounds.Go != 0.75 || h.book.Firm.TellAhead != 5 {
 		t.Errorf("%d, edits %v, firm %+v", r.StatusCode, d.edits, h.book.Firm.Bounds)
 	}
 	if len(d.deeds) != 1 || d.deeds[0].Detail != "bounds.go 70 to 75" || d.deeds[0].Who != "office@quay.example" {
 		t.Errorf("recorded %+v", d.deeds)
 	}
-	send(site, "/settings", form("bounds.go", "75"), "Cookie", owner)
+	r = send(site, "/settings", form("seen", "0", "bounds.go", "60"), "Cookie", owner)
+	if body := text(t, r); r.StatusCode != http.StatusConflict || d.edits["bounds.go"] != "75" || !strings.Contains(body, "while you had it open") {
+		t.Errorf("from settings that are no more: %d %s", r.StatusCode, body)
+	}
+	d.deeds = d.deeds[:1]
+	send(site, "/settings", form("seen", "1", "bounds.go", "75"), "Cookie", owner)
 	if len(d.deeds) != 1 {
 		t.Error("the same settings were recorded as a change")
 	}

@@ -17,12 +17,17 @@ import (
 // Setter keeps what the pages change of a firm's settings.
 type Setter interface {
 	Settings(ctx context.Context, uid string) (job.Edits, error)
-	PutSettings(ctx context.Context, f job.Firm, e job.Edits, who string, now time.Time) error
+	// SettingsRevision gives the number of the settings in force.
+	SettingsRevision(ctx context.Context, uid string) (int64, error)
+	// PutSettings changes settings that were seen at a revision; ledger.ErrMoved
+	// says that others came meanwhile.
+	PutSettings(ctx context.Context, f job.Firm, e job.Edits, seen int64, who string, now time.Time) error
 }
 
 type settingsPage struct {
 	Facts  []note // what only the configuration file says
 	Groups []settingGroup
+	Seen   int64         // revision of the settings shown
 	Acts   bool
 	Saved  bool
 	Wrong  bool
@@ -61,12 +66,19 @@ func (s *site) settings(w http.ResponseWriter, r *http.Request, v viewer) {
 		s.unavailable(w, "settings", err)
 		return
 	}
-	s.showSettings(w, http.StatusOK, v, f, nil, nil, r.URL.Query().Get("saved") == "1")
+	seen := int64(0)
+	if s.Setter != nil {
+		if seen, err = s.Setter.SettingsRevision(r.Context(), f.UID); err != nil {
+			s.unavailable(w, "settings", err)
+			return
+		}
+	}
+	s.showSettings(w, http.StatusOK, v, f, seen, nil, nil, r.URL.Query().Get("saved") == "1")
 }
 
 // showSettings shows settings, with what was typed and what is wrong with it.
-func (s *site) showSettings(w http.ResponseWriter, status int, v viewer, f job.Firm, typed job.Edits, wrong []job.SettingProblem, saved bool) {
-	p := settingsPage{Acts: s.Setter != nil && v.Owner() && !v.Looks, Saved: saved && len(wrong) == 0, Wrong: len(wrong) > 0}
+func (s *site) showSettings(w http.ResponseWriter, status int, v viewer, f job.Firm, seen int64, typed job.Edits, wrong []job.SettingProblem, saved bool) {
+	p := settingsPage{Seen: seen, Acts: s.Setter != nil && v.Owner() && !v.Looks, Saved: saved && len(wrong) == 0, Wrong: len(wrong) > 0}
 	days := make([]string, len(f.Work.Days))
 	for i, d := range f.Work.Days {
 		days[i] = d.String()
@@ -127,6 +139,11 @@ func (s *site) saveSettings(w http.ResponseWriter, r *http.Request, v viewer) {
 		s.unavailable(w, "settings", err)
 		return
 	}
+	seen, err := strconv.ParseInt(r.PostForm.Get("seen"), 10, 64)
+	if err != nil {
+		s.refuse(w, v, http.StatusBadRequest, "The form does not say which settings it was made from. Open the settings again.")
+		return
+	}
 	edits, err := s.Setter.Settings(ctx, uid)
 	if err != nil {
 		s.unavailable(w, "settings", err)
@@ -149,7 +166,7 @@ func (s *site) saveSettings(w http.ResponseWriter, r *http.Request, v viewer) {
 	}
 	next, wrong := f.With(kept, s.Locked)
 	if len(wrong) > 0 {
-		s.showSettings(w, http.StatusUnprocessableEntity, v, f, typed, wrong, false)
+		s.showSettings(w, http.StatusUnprocessableEntity, v, f, seen, typed, wrong, false)
 		return
 	}
 	if len(changed) == 0 {
@@ -157,7 +174,7 @@ func (s *site) saveSettings(w http.ResponseWriter, r *http.Request, v viewer) {
 		return
 	}
 	s.recorded(w, r, v, change{did: "change settings", detail: strings.Join(changed, "; "), back: "/settings?saved=1", do: func(ctx context.Context) error {
-		return s.Setter.PutSettings(ctx, next, kept, v.who(), s.Clock.Now())
+		return unstale(s.Setter.PutSettings(ctx, next, kept, seen, v.who(), s.Clock.Now()))
 	}})
 }
 

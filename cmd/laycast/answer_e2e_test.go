@@ -80,7 +80,7 @@ func TestSettingsOfThePagesAndTheFile(t *testing.T) {
 	if len(bad) > 0 {
 		t.Fatal(bad)
 	}
-	if err := h.db.PutSettings(t.Context(), next, edits, h.firm.Email, time.Date(2027, 5, 5, 10, 0, 0, 0, time.UTC)); err != nil {
+	if err := h.db.PutSettings(t.Context(), next, edits, 0, h.firm.Email, time.Date(2027, 5, 5, 10, 0, 0, 0, time.UTC)); err != nil {
 		t.Fatal(err)
 	}
 	h.close()

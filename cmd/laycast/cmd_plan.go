@@ -262,7 +262,7 @@ func (s *session) printCrewDays(days []plan.CrewDay, b ledger.Book) {
 }
 
 // printWhyJob prints for people what the plan says of one job.
-func (s *session) printWhyJob(y scheduler.Why, currency string) {
+func (s *session) printWhyJob(y plan.JobWhy, currency string) {
 	s.printf("%s\n", y.Stands)
 	if y.Adds != nil {
 		how := "planned again without it"

@@ -6,7 +6,7 @@ import (
 	"testing"
 
 	"laycast/job"
-	"laycast/scheduler"
+	"laycast/scheduler/plan"
 )
 
 // visitOf gives a job's visit in the plan as it would be made now.
@@ -20,9 +20,9 @@ func (o *office) visitOf(id string) (visitOut, bool) {
 	return visitOut{}, false
 }
 
-func (o *office) why(id string) scheduler.Why {
+func (o *office) why(id string) plan.JobWhy {
 	o.t.Helper()
-	return decode[scheduler.Why](o.t, o.must("plan", "--why", id, "--json"))
+	return decode[plan.JobWhy](o.t, o.must("plan", "--why", id, "--json"))
 }
 
 func day(t *testing.T, text string) job.Date {

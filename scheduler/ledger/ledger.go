@@ -21,6 +21,9 @@ import (
 // somebody else wrote meanwhile; read again and compute again.
 var ErrMoved = errors.New("the book changed while this was computed")
 
+// ErrTaken says that something new bears an id that is there already.
+var ErrTaken = errors.New("there is one of that id already")
+
 // ErrLeaseLost says that the task or message is no longer held: its lease ran
 // out and another took it, or it is settled.
 var ErrLeaseLost = errors.New("the lease on this work was lost")
