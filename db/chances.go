@@ -86,6 +86,16 @@ func (d *DB) Chances(ctx context.Context, firm, source string, cells []forecast.
 	return out, nil
 }
 
+// JobChances reads the chances of a job's calls, scored or not, by day and lead.
+func (d *DB) JobChances(ctx context.Context, firm, id string) ([]ledger.Chance, error) {
+	cs, err := collect(ctx, d.reader, body[ledger.Chance], `SELECT body FROM chances WHERE firm = $1 AND job = $2 AND firm <> ''`, text(firm), text(id))
+	if err != nil {
+		return nil, fmt.Errorf("read the chances of job %q of firm %q: %w", id, firm, err)
+	}
+	slices.SortFunc(cs, func(x, y ledger.Chance) int { return cmp.Or(x.Date.Compare(y.Date), cmp.Compare(x.Lead, y.Lead)) })
+	return cs, nil
+}
+
 // Tallies counts the scored chances of a source for days from `from` on, by
 // lead, day and chance in hundredths, in that order.
 func (d *DB) Tallies(ctx context.Context, source string, from job.Date) ([]ledger.Tally, error) {

@@ -53,6 +53,9 @@ func (s *site) change(read deed) insidePage {
 			s.refuse(w, v, http.StatusBadRequest, why)
 			return
 		}
+		if c.back == "" && r.PostForm.Get("back") == "job" {
+			c.back = jobPath(c.about)
+		}
 		s.recorded(w, r, v, c)
 	}
 }

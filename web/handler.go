@@ -80,7 +80,7 @@ type Config struct {
 	Pinner   Pinner         // needed with Desk
 	Deeds    Deeds          // needed with Desk
 	Plans    Plans          // nil: the week tells neither hours nor changes
-	Worths   Worths         // nil: idle days have no price
+	Jobs     *JobPages      // nil: there are no pages of single jobs
 	Records  Records        // nil: there is no log
 	Limits   rules.Profiles // the firm's own laying limits beside the built-in ones
 	Maker    LinkMaker      // nil: no links are made or ended by the pages
@@ -194,6 +194,9 @@ func (s *site) insideRoutes(mux *http.ServeMux) {
 	if s.Records != nil {
 		see("/log", s.log)
 		see("/log/message/{id}", s.message)
+	}
+	if s.Jobs != nil {
+		s.jobRoutes(mux)
 	}
 	if s.Desk != nil {
 		do := func(pattern string, h deed) { mux.Handle(pattern, only(s.inside(s.change(h)), http.MethodPost)) }

@@ -28,7 +28,6 @@ type desk struct {
 	outlooks int
 	outlook  map[string]rules.Day
 	weeks    []plan.Week
-	idle     map[CrewDay]job.Money
 	messages []notify.Message
 	untold   []notify.Untold
 	edits    job.Edits
@@ -81,7 +80,6 @@ func (d *desk) Outlook(context.Context, string) (map[string]rules.Day, error) {
 func (d *desk) WeeksSince(context.Context, string, time.Time) ([]plan.Week, error) {
 	return d.weeks, nil
 }
-func (d *desk) IdleDays(context.Context, string) (map[CrewDay]job.Money, error) { return d.idle, nil }
 func (d *desk) NewestMessages(context.Context, string, int) ([]notify.Message, error) {
 	return d.messages, nil
 }
@@ -96,7 +94,7 @@ func (d *desk) OneMessage(_ context.Context, _, id string) (notify.Message, bool
 	}
 	return notify.Message{}, false, nil
 }
-func (d *desk) Settings(context.Context, string) (job.Edits, error) { return d.edits, nil }
+func (d *desk) Settings(context.Context, string) (job.Edits, error)     { return d.edits, nil }
 func (d *desk) SettingsRevision(context.Context, string) (int64, error) { return d.settings, nil }
 func (d *desk) PutSettings(_ context.Context, f job.Firm, e job.Edits, seen int64, _ string, _ time.Time) error {
 	if seen != d.settings {
@@ -118,7 +116,7 @@ func insideOf(t testing.TB, h *house, d *desk, change ...func(*Config)) (site ht
 	d.firm = &h.book.Firm
 	l := newLobby()
 	all := append([]func(*Config){func(c *Config) {
-		c.Desk, c.Pinner, c.Deeds, c.Plans, c.Worths, c.Records, c.Setter, c.Maker = d, d, d, d, d, d, d, d
+		c.Desk, c.Pinner, c.Deeds, c.Plans, c.Records, c.Setter, c.Maker = d, d, d, d, d, d, d
 	}}, change...)
 	site = h.office(t, l, all...)
 	return site, enter(t, site, l, "office@quay.example"), enter(t, site, l, "ann@quay.example")
@@ -131,14 +129,15 @@ func TestWeekTellsHoursLimitsChangesAndIdleDays(t *testing.T) {
 		Failing: []rules.Failing{{Limit: rules.LimitRain, Members: 1, From: at(15, 6, 0), To: at(15, 7, 0)}, {Limit: rules.LimitGust, Members: 9, From: at(15, 12, 0), To: at(15, 14, 0)}}}},
 		weeks: []plan.Week{{Visits: []plan.WeekVisit{{Job: "C3", Days: []job.Date{day(14)}}, {Job: "A1", Days: []job.Date{day(13)}}}},
 			{Visits: h.book.Week.Visits, Changes: []plan.WeekChange{{Job: "C3", From: day(14), To: day(15), Reason: "its chance on Wednesday is now 31 %"}}}},
-		idle: map[CrewDay]job.Money{{"tern", day(14)}: 123450}}
+	}
+	h.book.Week.CrewDays = []plan.CrewDay{{Crew: "gull", Day: day(15), Cost: plan.WeekPrice{Amount: 123450}}}
 	h.book.Crews[1].Absences = []job.Date{day(15)}
 	h.book.Jobs[2].Pinned.Day = day(15)
 	h.book.Visits[1].AskedFor = day(16) // B2: told the 13th, now the 16th
 	site, owner, _ := insideOf(t, h, d)
 	body := text(t, get(site, "/week", "Cookie", owner))
 	wants(t, "the week", body, "08:00 to 14:05", "binds: gust", "13:00 to 15:00", "Since this time yesterday", "Thursday 15 April, was Wednesday 14 April", "its chance on Wednesday is now 31",
-		"away", "free, costs 1\u00a0235\u00a0EUR", "New dates that wait for your yes", "It gains 0\u00a0EUR", "told Tuesday 13 April, now Friday 16 April", `value="2027-04-16"`, `action="/week/hold"`, "It gains", "GO", "pinned by you", "Take the pin out", "Not on this day")
+		"away", "free", "without the crew the plan loses about 1\u00a0235\u00a0EUR", "New dates that wait for your yes", "It gains 0\u00a0EUR", "told Tuesday 13 April, now Friday 16 April", `value="2027-04-16"`, `action="/week/hold"`, "It gains", "GO", "pinned by you", "Take the pin out", "Not on this day")
 	hides(t, "the week", body, "<script", "style=", "ZgotmplZ", "binds: rain")
 	get(site, "/week", "Cookie", owner)
 	if d.outlooks != 1 {

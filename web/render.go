@@ -90,7 +90,11 @@ func (s *site) nav(f frame) []navLine {
 	if f.Viewer == nil && !f.Demo {
 		return nil
 	}
-	lines := []navLine{{Name: "The week", Path: "/week"}, {Name: "Log", Path: "/log"}, {Name: "Settings", Path: "/settings"}}
+	lines := []navLine{{Name: "The week", Path: "/week"}}
+	if s.Jobs != nil {
+		lines = append(lines, navLine{Name: "Jobs", Path: "/jobs"}, navLine{Name: "Crews", Path: "/crews"})
+	}
+	lines = append(lines, navLine{Name: "Log", Path: "/log"}, navLine{Name: "Settings", Path: "/settings"})
 	if f.Viewer != nil && f.Viewer.Owner() && !f.Viewer.Looks && s.Maker != nil && s.Desk != nil {
 		lines = append(lines, navLine{Name: "Links", Path: "/links"})
 	}

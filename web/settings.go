@@ -27,7 +27,7 @@ type Setter interface {
 type settingsPage struct {
 	Facts  []note // what only the configuration file says
 	Groups []settingGroup
-	Seen   int64         // revision of the settings shown
+	Seen   int64 // revision of the settings shown
 	Acts   bool
 	Saved  bool
 	Wrong  bool

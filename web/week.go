@@ -30,16 +30,18 @@ type weekPage struct {
 	Left      []leftLine
 	Calls     []callRow
 	Acts      bool // the reader may change things
+	Links     bool // and see the pages of jobs
 	Subscribe *subscribe
 }
 
 type moveLine struct {
 	Job, Roof, Told, New string
+	Path                 string
 	To                   string // New as a date
 	Moves                int    // earlier ones
 }
 
-type changeLine struct{ Job, Roof, What, Reason string }
+type changeLine struct{ Job, Path, Roof, What, Reason string }
 
 type weekDay struct {
 	When  string
@@ -50,11 +52,12 @@ type weekCell struct {
 	Crew  string
 	Items []weekItem
 	Free  string // "free", "away" where nothing stands
-	Price string // what the free day costs
+	Price string // what the plan loses if the crew cannot come
 }
 
 type weekItem struct {
 	Job, Roof, Hours, Chance string
+	Path                     string // of the job's page
 	Binds                    string // the limit that binds
 	Usual                    string // what stands in place of a chance where no forecast reaches
 	Call                     string // the call in force: GO, NO-GO, HOLD
@@ -68,6 +71,7 @@ type weekItem struct {
 
 type leftLine struct {
 	Job, Roof, Reason string
+	Path              string
 	Held              bool // by the firm: it can be put back
 }
 
@@ -96,11 +100,11 @@ func weekView(b ledger.Book, n weekNews, at moment, sub *subscribe, acts bool) w
 		p.Days = append(p.Days, day)
 	}
 	for _, c := range n.changes {
-		p.Changes = append(p.Changes, changeLine{Job: notify.Clean(c.Job), Roof: roofOf(b, c.Job), What: changeWords(c), Reason: notify.Clean(c.Reason)})
+		p.Changes = append(p.Changes, changeLine{Job: notify.Clean(c.Job), Path: jobPath(c.Job), Roof: roofOf(b, c.Job), What: changeWords(c), Reason: notify.Clean(c.Reason)})
 	}
 	for _, l := range b.Week.Left {
 		j, _ := booking(b, l.Job)
-		p.Left = append(p.Left, leftLine{Job: notify.Clean(l.Job), Roof: roofOf(b, l.Job), Reason: notify.Clean(l.Reason), Held: j.Held != ""})
+		p.Left = append(p.Left, leftLine{Job: notify.Clean(l.Job), Path: jobPath(l.Job), Roof: roofOf(b, l.Job), Reason: notify.Clean(l.Reason), Held: j.Held != ""})
 	}
 	return p
 }
@@ -113,7 +117,7 @@ func moveLines(b ledger.Book, at moment) []moveLine {
 		if !ok || j.State != job.Booked || !ledger.MoveAsked(v, at.today) {
 			continue
 		}
-		out = append(out, moveLine{Job: v.Job, Roof: roofOf(b, v.Job), Told: v.Told.Words(), New: v.First().Words(), To: v.First().String(), Moves: v.Moves})
+		out = append(out, moveLine{Job: v.Job, Path: jobPath(v.Job), Roof: roofOf(b, v.Job), Told: v.Told.Words(), New: v.First().Words(), To: v.First().String(), Moves: v.Moves})
 	}
 	return out
 }
@@ -162,8 +166,12 @@ func weekCellOf(b ledger.Book, n weekNews, c job.Crew, d job.Date, at moment) we
 		cell.Free = "no working day"
 	default:
 		cell.Free = "free"
-		if m, ok := n.worth[CrewDay{c.ID, d}]; ok {
-			cell.Price = money(m, b.Firm.Costs.Currency)
+	}
+	if i := slices.IndexFunc(b.Week.CrewDays, func(x plan.CrewDay) bool { return x.Crew == c.ID && x.Day == d }); i >= 0 && len(cell.Items) > 0 {
+		cost := b.Week.CrewDays[i].Cost
+		cell.Price = money(cost.Amount, b.Firm.Costs.Currency)
+		if !cost.Exact {
+			cell.Price = "about " + cell.Price
 		}
 	}
 	return cell
@@ -176,7 +184,7 @@ func weekItems(b ledger.Book, n weekNews, crew string, d job.Date, at moment) []
 		if v.Crew != crew || i < 0 {
 			continue
 		}
-		it := weekItem{Job: notify.Clean(v.Job), Roof: roofOf(b, v.Job), Hours: v.Start.String(), Day: i + 1, Of: len(v.Days), Provisional: v.Told != v.Days[0]}
+		it := weekItem{Job: notify.Clean(v.Job), Path: jobPath(v.Job), Roof: roofOf(b, v.Job), Hours: v.Start.String(), Day: i + 1, Of: len(v.Days), Provisional: v.Told != v.Days[0]}
 		switch usual := rules.Basis(v.Basis) == rules.FromClimate; { // the chance is that of the first day
 		case i == 0 && usual:
 			it.Usual = fmt.Sprintf("no forecast reaches it; usual weather of %s: %s", d.Month, notify.Percent(v.Chance))
@@ -216,7 +224,7 @@ func underWayItems(b ledger.Book, crew string, d job.Date, at moment, have []wee
 		if !ok {
 			continue
 		}
-		it := weekItem{Job: notify.Clean(k.Job), Roof: roofOf(b, k.Job), Call: strings.ToUpper(string(k.Outcome)), Tone: string(k.Outcome), Sent: true}
+		it := weekItem{Job: notify.Clean(k.Job), Path: jobPath(k.Job), Roof: roofOf(b, k.Job), Call: strings.ToUpper(string(k.Outcome)), Tone: string(k.Outcome), Sent: true}
 		it.Hours = notify.SpanWords(k.Start, k.SealedBy, siteZone(j.Job, at.zone), d)
 		if k.Known {
 			it.Chance = notify.Percent(k.Chance)
@@ -312,7 +320,10 @@ func (s *site) weekFrame(ctx context.Context, acts bool) (frame, error) {
 	if err != nil {
 		return frame{}, err
 	}
-	f := frame{Title: "The week", Firm: notify.Clean(b.Firm.Name), Credit: s.creditFor(b), Body: weekView(b, n, at, nil, acts)}
+	f := frame{Title: "The week", Firm: notify.Clean(b.Firm.Name), Credit: s.creditFor(b)}
+	view := weekView(b, n, at, nil, acts)
+	view.Links = s.Jobs != nil
+	f.Body = view
 	until := now.Add(newsLasts)
 	if midnight := job.Instant(at.today.AddDays(1), 0, at.zone); midnight.Before(until) {
 		until = midnight

@@ -22,24 +22,10 @@ type Plans interface {
 	WeeksSince(ctx context.Context, uid string, since time.Time) ([]plan.Week, error)
 }
 
-// Worths says what the parts of the plan are worth.
-type Worths interface {
-	// IdleDays gives what an idle day of a crew costs the plan; days that are not
-	// in it have no price.
-	IdleDays(ctx context.Context, uid string) (map[CrewDay]job.Money, error)
-}
-
-// CrewDay is one day of one crew.
-type CrewDay struct {
-	Crew string
-	Day  job.Date
-}
-
 // weekNews is what the week page tells beside the book.
 type weekNews struct {
 	outlook map[string]rules.Day
 	changes []plan.WeekChange
-	worth   map[CrewDay]job.Money
 }
 
 // keptNews keeps the last news of the week: judging takes longer than a page
@@ -81,11 +67,6 @@ func (s *site) newsOf(ctx context.Context, uid string, revision int64, at moment
 		return n, err
 	}
 	n.changes = changesOver(weeks)
-	if s.Worths != nil {
-		if n.worth, err = s.Worths.IdleDays(ctx, uid); err != nil {
-			return n, err
-		}
-	}
 	k.revision, k.made, k.news, k.has = revision, at.now, n, true
 	return n, nil
 }

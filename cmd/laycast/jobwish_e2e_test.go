@@ -61,7 +61,7 @@ func TestAPinHoldsUntilANoGo(t *testing.T) {
 	before := o.why(id)
 	// not tomorrow, which is too near to be moved; no later than Friday: the
 	// forecast should still say so on the evening
-	worst, from, last := (*scheduler.WhyDay)(nil), day(t, "2027-05-05"), day(t, "2027-05-07")
+	worst, from, last := (*plan.WhyDay)(nil), day(t, "2027-05-05"), day(t, "2027-05-07")
 	for i := range before.Days {
 		if d := &before.Days[i]; d.Can && !d.Here && d.Chance != nil && !d.Day.Before(from) && !d.Day.After(last) && (worst == nil || *d.Chance < *worst.Chance) {
 			worst = d
@@ -141,7 +141,7 @@ func TestAForbiddenDayIsNotUsed(t *testing.T) {
 		t.Errorf("it stands on the forbidden day: %+v", v)
 	}
 	why := o.why(id)
-	k := slices.IndexFunc(why.Days, func(d scheduler.WhyDay) bool { return d.Day == was })
+	k := slices.IndexFunc(why.Days, func(d plan.WhyDay) bool { return d.Day == was })
 	if why.Days[k].Can || why.Days[k].Words != "you forbade it" {
 		t.Errorf("why says %+v", why.Days[k])
 	}

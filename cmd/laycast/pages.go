@@ -94,7 +94,7 @@ func (h *house) pages(ctx context.Context, health *web.Health, sched *scheduler.
 	return web.New(web.Config{
 		Office: office, Proxies: h.cfg.TrustedProxies,
 		Health: health, Clock: sched.Clock, Links: r, Feeds: r, Books: r, Approver: sched, Stopper: r, Demo: demo,
-		Desk: sched, Pinner: sched, Deeds: r, Plans: plans{sched, r}, Records: r, Setter: r, Maker: r, Locked: h.cfg.Set, Limits: sched.Profiles,
+		Desk: sched, Pinner: sched, Deeds: r, Plans: plans{sched, r}, Records: r, Setter: r, Maker: r, Jobs: &web.JobPages{Judge: sched, Records: r, Ender: sched, Editor: editor{h, sched.Clock}}, Locked: h.cfg.Set, Limits: sched.Profiles,
 		Key: key, Credit: sched.CreditOf, PublicURL: h.cfg.PublicURL, Log: log,
 	})
 }
@@ -127,6 +127,37 @@ func (h *house) signInLink(ctx context.Context, person string, now time.Time) (s
 type plans struct {
 	*scheduler.Scheduler
 	readers
+}
+
+// editor lets the pages change orders and crews; what follows for the plan is
+// worked out at the scheduler's next look.
+type editor struct {
+	house *house
+	clock scheduler.Clock
+}
+
+func (e editor) EditJob(ctx context.Context, uid string, j job.Job, seen int64) error {
+	now := e.clock.Now()
+	if err := e.house.db.EditJob(ctx, uid, j, seen, now); err != nil {
+		return err
+	}
+	return e.house.planSoon(ctx, now)
+}
+
+func (e editor) EditCrew(ctx context.Context, uid string, c, seen job.Crew) error {
+	now := e.clock.Now()
+	if err := e.house.db.EditCrew(ctx, uid, c, seen, now); err != nil {
+		return err
+	}
+	return e.house.planSoon(ctx, now)
+}
+
+func (e editor) Import(ctx context.Context, uid string, in job.Import) error {
+	now := e.clock.Now()
+	if _, err := e.house.db.Import(ctx, uid, in, now); err != nil {
+		return err
+	}
+	return e.house.planSoon(ctx, now)
 }
 
 // watched lets the health page look at this house's firm.

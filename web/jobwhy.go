@@ -1,0 +1,93 @@
+package web
+
+import (
+	"net/http"
+	"strings"
+
+	"laycast/job"
+	"laycast/notify"
+	"laycast/scheduler/plan"
+)
+
+// whyPage says why a job stands where it does, and what each other day would cost.
+type whyPage struct {
+	ID, Path, Roof string
+	Stands         string
+	Adds           string
+	Needs          string
+	Days           []whyDay
+	Acts           bool
+}
+
+type whyDay struct {
+	When, Date   string
+	Crew         string // id, for a pin
+	Chance, Cost string
+	Words        string
+	Can, Here    bool
+}
+
+// jobWhy plans again with the job taken out and on each other day.
+func (s *site) jobWhy(w http.ResponseWriter, r *http.Request, v viewer) {
+	ctx, uid := r.Context(), s.firmUID()
+	b, at, err := s.book(ctx, uid)
+	if err != nil {
+		s.unavailable(w, "why", err)
+		return
+	}
+	j, ok := booking(b, r.PathValue("id"))
+	if !ok {
+		notFound(w)
+		return
+	}
+	y, err := s.Jobs.Judge.JobWhy(ctx, uid, j.ID)
+	if err != nil {
+		s.unavailable(w, "why", err)
+		return
+	}
+	p := whyOf(y, b.Firm.Costs.Currency, at)
+	p.ID, p.Path, p.Roof, p.Acts = j.ID, jobPath(j.ID), notify.Roof(j.Job), s.Desk != nil && !v.Looks && j.State == job.Booked
+	s.show(w, http.StatusOK, "why", frame{Title: "Why this day", Firm: notify.Clean(b.Firm.Name), Viewer: &v, Credit: s.creditFor(b), Body: p})
+}
+
+func whyOf(y plan.JobWhy, currency string, at moment) whyPage {
+	p := whyPage{Stands: sentenceOf(y.Stands), Needs: notify.Clean(y.Needs)}
+	if y.Adds != nil {
+		how := " The plan was made again without it to say so."
+		if !y.Adds.Exact {
+			how = " The search for a plan without it was cut short, so it may be less."
+		}
+		if y.Adds.Amount < 0 {
+			p.Adds = "Left for later it would be worth " + money(-y.Adds.Amount, currency) + " more." + how
+		} else {
+			p.Adds = "It adds " + money(y.Adds.Amount, currency) + " to the plan, over leaving it for later." + how
+		}
+	}
+	for _, d := range y.Days {
+		x := whyDay{When: at.near(d.Day), Date: d.Day.String(), Crew: d.Crew, Words: notify.Clean(d.Words), Can: d.Can, Here: d.Here}
+		if d.Chance != nil {
+			x.Chance = notify.Percent(*d.Chance)
+		}
+		if d.Cost != nil && d.Can && !d.Here {
+			x.Cost = money(d.Cost.Amount, currency)
+			if !d.Cost.Exact {
+				x.Cost = "at most " + x.Cost
+			}
+		}
+		p.Days = append(p.Days, x)
+	}
+	return p
+}
+
+// sentenceOf begins a text as a sentence and ends it as one.
+func sentenceOf(t string) string {
+	t = notify.Clean(t)
+	if t == "" {
+		return ""
+	}
+	t = strings.ToUpper(t[:1]) + t[1:]
+	if !strings.HasSuffix(t, ".") {
+		t += "."
+	}
+	return t
+}
