@@ -11,6 +11,7 @@ import (
 	"laycast/forecast"
 	"laycast/job"
 	"laycast/notify"
+	"laycast/rules"
 	"laycast/scheduler/ledger"
 )
 
@@ -146,7 +147,10 @@ func planBitsOf(b ledger.Book, j job.Booking, at moment) *planBits {
 		if n := len(v.Days); n > 1 {
 			p.Words += fmt.Sprintf(", %d days", n)
 		}
-		if v.Chance > 0 {
+		switch usual := rules.Basis(v.Basis) == rules.FromClimate; {
+		case usual:
+			p.Words += fmt.Sprintf("; no forecast reaches it, usual weather of %s: %s", v.Days[0].Month, notify.Percent(v.Chance))
+		case v.Chance > 0:
 			p.Words += ", chance " + notify.Percent(v.Chance)
 		}
 		if v.Adds != nil && v.Adds.Amount > 0 {

@@ -9,6 +9,7 @@ import (
 
 	"laycast/job"
 	"laycast/notify"
+	"laycast/rules"
 	"laycast/scheduler/ledger"
 	"laycast/scheduler/plan"
 )
@@ -153,7 +154,7 @@ func jobRowOf(b ledger.Book, j job.Booking, at moment) jobRow {
 	row.Stands, row.Tone = standsWords(b, j, at)
 	if b.Week != nil && j.State == job.Booked {
 		for _, v := range b.Week.Visits {
-			if v.Job == j.ID && v.Chance > 0 {
+			if v.Job == j.ID && v.Chance > 0 && rules.Basis(v.Basis) != rules.FromClimate {
 				row.Chance = notify.Percent(v.Chance)
 			}
 		}
