@@ -20,7 +20,8 @@ type otherSource struct {
 	*httptest.Server
 	t    testing.TB
 	mu   sync.Mutex
-	bar  bool // 403 to everybody
+	bar  bool      // 403 to everybody
+	down time.Time // 503 from then on; zero: never
 	asks []time.Time
 	same int // answered that nothing was modified
 }
@@ -53,6 +54,10 @@ func (s *otherSource) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	s.asks = append(s.asks, now)
 	if s.bar {
 		w.WriteHeader(http.StatusForbidden)
+		return
+	}
+	if !s.down.IsZero() && !now.Before(s.down) {
+		w.WriteHeader(http.StatusServiceUnavailable)
 		return
 	}
 	w.Header().Set("Content-Type", "application/json")
@@ -122,6 +127,7 @@ func american(h forecast.Hours, now time.Time) any {
 			"updateTime": now.Truncate(2 * time.Hour).Format(time.RFC3339), "elevation": obj{"unitCode": "wmoUnit:m", "value": 20},
 			"temperature": layer("wmoUnit:degC", 1, forecast.Air), "dewpoint": layer("wmoUnit:degC", 1, forecast.Dew),
 			"relativeHumidity": layer("wmoUnit:percent", 1, forecast.RH), "windSpeed": layer("wmoUnit:km_h-1", 3.6, forecast.Wind),
-			"windGust": layer("wmoUnit:km_h-1", 3.6, forecast.Gust), "quantitativePrecipitation": layer("wmoUnit:mm", 1, forecast.Rain),
+			"windGust": layer("wmoUnit:km_h-1", 3.6, forecast.Gust), "skyCover": layer("wmoUnit:percent", 1, forecast.Cloud),
+			"quantitativePrecipitation": layer("wmoUnit:mm", 1, forecast.Rain),
 		}}
 }
