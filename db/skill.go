@@ -15,8 +15,9 @@ import (
 	"laycast/scheduler/ledger"
 )
 
-// putSkill keeps error statistics, unless later ones are there: two processes
-// that learned from the same day wrote the same.
+// putSkill keeps error statistics, unless later ones are there, other than those
+// they say they replace: two processes that learned from the same day wrote the
+// same.
 func (d *DB) putSkill(ctx context.Context, tx *sql.Tx, ss []ledger.CellStats) error {
 	ss = slices.Clone(ss)
 	slices.SortFunc(ss, func(x, y ledger.CellStats) int {
@@ -24,14 +25,14 @@ func (d *DB) putSkill(ctx context.Context, tx *sql.Tx, ss []ledger.CellStats) er
 	})
 	_, err := d.each(ctx, tx, len(ss), `INSERT INTO skill (source, cell, through, body) VALUES ($1, $2, $3, $4)
 		ON CONFLICT (source, cell) DO UPDATE SET through = excluded.through, body = excluded.body
-		WHERE skill.through < excluded.through`,
+		WHERE skill.through < excluded.through OR skill.through = $5`,
 		func(i int) ([]any, error) {
 			s := ss[i]
 			b, err := encode(s.Stats)
 			if err != nil {
 				return nil, fmt.Errorf("%s of %s: %w", s.Cell, s.Source, err)
 			}
-			return []any{text(s.Source), s.Cell.String(), ms(s.Stats.Through), b}, nil
+			return []any{text(s.Source), s.Cell.String(), ms(s.Stats.Through), b, ms(s.Over)}, nil
 		})
 	return err
 }

@@ -25,16 +25,17 @@ type skillCmd struct {
 	Spread  float64   `help:"Spread of the members: 1 as wide as the errors, 0.5 as narrow as raw ensembles are." default:"0.5"`
 	Scale   []float64 `help:"Multiple of the errors; may be given more than once." default:"1"`
 	placeFlags
-	JSON     bool   `help:"Print JSON." xor:"form"`
-	Markdown bool   `help:"Print tables for a page of documentation." xor:"form"`
-	PNG      string `name:"png" help:"Also write the reliability diagram as PNG." placeholder:"FILE"`
-	SVG      string `name:"svg" help:"Also write the reliability diagram as SVG." placeholder:"FILE"`
+	LearnPast int    `name:"learn-past" help:"Learn how the source errs from what it forecast on so many past days (1 to 40), for every place with a booked job." placeholder:"DAYS"`
+	JSON      bool   `help:"Print JSON." xor:"form"`
+	Markdown  bool   `help:"Print tables for a page of documentation." xor:"form"`
+	PNG       string `name:"png" help:"Also write the reliability diagram as PNG." placeholder:"FILE"`
+	SVG       string `name:"svg" help:"Also write the reliability diagram as SVG." placeholder:"FILE"`
 }
 
 // Help shows examples.
 func (skillCmd) Help() string {
-	return "How honest the chances are: whether what is given 80 % comes true eight times in ten. Every call is scored, and a roof of 20 m² that is asked for every evening wherever the firm has jobs.\n\nWith --weather, no configuration is needed: a recorded year is lived through as the daemon would, on made-up forecasts of it; the first half of the year is learned from, the second is scored. The roof is 20 m², stripped and laid anew by a pair, asked for every day.\n\n" +
-		"Examples:\n  laycast skill\n  laycast skill --png chances.png\n  laycast skill --weather dublin_2017.csv\n  laycast skill --weather dublin_2017.csv --scale 0.7 --scale 1.3 --json\n  laycast skill --weather quay.csv --lat 53.3 --lon -6.2 --zone Europe/Dublin --svg quay.svg\n\n" +
+	return "How honest the chances are: whether what is given 80 % comes true eight times in ten. Every call is scored, and a roof of 20 m² that is asked for every evening wherever the firm has jobs.\n\nWith --learn-past, the source is asked what it forecast on past days, and what that teaches is kept; done again, nothing counts twice.\n\nWith --weather, no configuration is needed: a recorded year is lived through as the daemon would, on made-up forecasts of it; the first half of the year is learned from, the second is scored. The roof is 20 m², stripped and laid anew by a pair, asked for every day.\n\n" +
+		"Examples:\n  laycast skill\n  laycast skill --png chances.png\n  laycast skill --learn-past 40\n  laycast skill --weather dublin_2017.csv\n  laycast skill --weather dublin_2017.csv --scale 0.7 --scale 1.3 --json\n  laycast skill --weather quay.csv --lat 53.3 --lon -6.2 --zone Europe/Dublin --svg quay.svg\n\n" +
 		"A forecast is no permission: the resin maker's data sheet, local codes and licensed practice govern."
 }
 
@@ -61,7 +62,10 @@ func (c *skillCmd) Run(ctx context.Context, s *session) error {
 	if err := c.valid(); err != nil {
 		return usageError{err}
 	}
-	if len(c.Weather) == 0 {
+	switch {
+	case c.LearnPast != 0:
+		return c.past(ctx, s)
+	case len(c.Weather) == 0:
 		return c.own(ctx, s)
 	}
 	var trials []trial
@@ -91,6 +95,12 @@ func (c *skillCmd) Run(ctx context.Context, s *session) error {
 }
 
 func (c *skillCmd) valid() error {
+	if c.LearnPast < 0 || c.LearnPast > pastMost {
+		return fmt.Errorf("--learn-past %d: give 1 to %d days", c.LearnPast, pastMost)
+	}
+	if c.LearnPast > 0 && (len(c.Weather) > 0 || c.PNG != "" || c.SVG != "" || c.Markdown) {
+		return errors.New("--learn-past learns and scores nothing: leave out --weather, --png, --svg and --markdown")
+	}
 	if c.Members < rules.LeastMembers || c.Members > 200 {
 		return fmt.Errorf("--members %d: give %d to 200", c.Members, rules.LeastMembers)
 	}

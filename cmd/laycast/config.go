@@ -54,6 +54,7 @@ type SourceConfig struct {
 	Name        string // by which its forecasts are kept and told of; the kind unless set
 	ForecastURL string // open-meteo only; "" = the source's own address
 	EnsembleURL string // open-meteo only
+	PreviousURL string // open-meteo only: of past forecasts, "" = the one that belongs to ForecastURL
 	Model       string // open-meteo only: the ensemble's model, "" = the usual one
 	IPv4        bool   // for a network whose IPv6 route is broken
 	URL         string // met-norway and us-nws only; "" = the source's own address

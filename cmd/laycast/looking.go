@@ -101,26 +101,37 @@ func (b budgeted) Batch(ep forecast.Endpoint) int { return b.n.Source.Batch(ep) 
 const lookFor = 2 * time.Minute
 
 // Fetch books a request, makes it and gives the right to ask back.
-func (b budgeted) Fetch(ctx context.Context, ask forecast.Ask) ([]forecast.Run, error) {
+func (b budgeted) Fetch(ctx context.Context, ask forecast.Ask) (runs []forecast.Run, err error) {
+	_, err = b.book(ctx, b.n.Cost(ask.Endpoint, len(ask.Cells)), func() (out ledger.Decision, err error) {
+		runs, err = b.n.Source.Fetch(ctx, ask)
+		for i := range runs {
+			runs[i].Source = b.n.Name
+		}
+		return out, err
+	})
+	return runs, err
+}
+
+// book books a request of some cost, makes it, and gives the right to ask back
+// together with what came of it. Where the source is not to be asked now, wait says
+// when it may be.
+func (b budgeted) book(ctx context.Context, cost float64, do func() (ledger.Decision, error)) (wait time.Time, err error) {
 	req := ledger.Request{
-		Source: b.n.Name, Firm: b.h.firm.UID, Task: "look", At: b.now, Until: b.now.Add(lookFor),
-		Cost: b.n.Cost(ask.Endpoint, len(ask.Cells)), Limits: b.n.Limits,
+		Source: b.n.Name, Firm: b.h.firm.UID, Task: "look", At: b.now, Until: b.now.Add(lookFor), Cost: cost, Limits: b.n.Limits,
 	}
-	wait, err := b.h.db.Reserve(ctx, req)
+	wait, err = b.h.db.Reserve(ctx, req)
 	if err != nil {
-		return nil, err
+		return wait, err
 	}
 	if !wait.IsZero() {
-		return nil, fmt.Errorf("%s is not to be asked before %s: its allowance is spent, or another request to it runs", b.n.Name, wait.Format(time.RFC3339))
+		return wait, fmt.Errorf("%s is not to be asked before %s: its allowance is spent, or another request to it runs", b.n.Name, wait.Format(time.RFC3339))
 	}
-	runs, err := b.n.Source.Fetch(ctx, ask)
-	for i := range runs {
-		runs[i].Source = b.n.Name
-	}
-	if e := b.h.db.Commit(context.WithoutCancel(ctx), ledger.Decision{Firm: b.h.firm.UID, Asked: &req}); e != nil && err == nil {
+	out, err := do()
+	out.Firm, out.Asked = b.h.firm.UID, &req
+	if e := b.h.db.Commit(context.WithoutCancel(ctx), out); e != nil && err == nil {
 		err = e
 	}
-	return runs, err
+	return time.Time{}, err
 }
 
 // fetchAll asks for all cells of every endpoint there is, batch by batch.

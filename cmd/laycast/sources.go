@@ -64,7 +64,7 @@ func newSource(c SourceConfig, stamp bool) (scheduler.NamedSource, error) {
 		return scheduler.NamedSource{Source: src, Credit: nws.Credit, Licence: nws.Licence + ", any use allowed", Tries: nwsTries}, err
 	case openmeteo.Source:
 		src, err := openmeteo.New(openmeteo.Config{
-			ForecastURL: c.ForecastURL, EnsembleURL: c.EnsembleURL, Model: c.Model, Key: c.Key.Reveal(), IPv4Only: c.IPv4,
+			ForecastURL: c.ForecastURL, EnsembleURL: c.EnsembleURL, PreviousURL: c.PreviousURL, Model: c.Model, Key: c.Key.Reveal(), IPv4Only: c.IPv4,
 			Contact: c.Contact, Version: version, StampDate: stamp,
 		})
 		if err != nil {

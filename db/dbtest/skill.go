@@ -48,6 +48,16 @@ func testSkill(t *testing.T, dsn string) {
 	here.Stats.Through, here.Stats.Days = day.AddDate(0, 0, 1), 4
 	put(here)
 	want(here, north)
+	// begun anew over the record that stands, though it reaches no further
+	anew := here
+	anew.Stats.Days, anew.Over = 40, here.Stats.Through
+	put(anew)
+	here.Stats.Days = 40
+	want(here, north)
+	// over one that stands no more
+	anew.Stats.Days, anew.Over = 41, day
+	put(anew)
+	want(here, north)
 }
 
 // testRunsAt: what stood at a moment is the run first seen latest by then.

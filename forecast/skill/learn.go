@@ -227,47 +227,6 @@ func (h *Hits) add(share float64, wet bool) {
 	h.Wet += part * (was - h.Wet)
 }
 
-// Pair is one hour of a forecast and what came of it, such as previous-runs
-// archives give. Values that are not known are NaN.
-type Pair struct {
-	At   time.Time
-	Lead int // hours
-
-	Air, Dew, Wind, Rain             float64 // forecast: °C, °C, m/s, mm
-	WasAir, WasDew, WasWind, WasRain float64
-}
-
-// UpdatePairs learns from pairs in order of time, at once: for a cell whose
-// own record has only begun. They are errors of single runs, which stand in
-// for those of an ensemble's centre, so each day of them counts half. The
-// spread of the members is not told by them and stays what it was. Days up to
-// Through count as known already and are left out.
-func (s *Stats) UpdatePairs(pairs []Pair, lon float64) {
-	const half = 0.5
-	day := time.Time{}
-	known := s.Through
-	for _, p := range pairs {
-		if !p.At.After(known) || p.Lead < 0 {
-			continue
-		}
-		d := leadDay(p.Lead)
-		if begin := p.At.UTC().Truncate(dayHours * time.Hour); begin.After(day) {
-			s.age()
-			day, s.Days, s.Through = begin, s.Days+1, begin.Add(dayHours*time.Hour)
-		}
-		forecasts := [NMeasures]float64{p.Air, depressionScale(p.Air - p.Dew), windScale(p.Wind)}
-		outcomes := [NMeasures]float64{p.WasAir, depressionScale(p.WasAir - p.WasDew), windScale(p.WasWind)}
-		for v, c := range forecasts {
-			if was := outcomes[v]; c == c && was == was {
-				m := s.moments(d, Measure(v), partOf(p.At, lon), p.WasRain >= wetLeast)
-				days := m.SpreadDays
-				m.add(c, was, m.Spread, half*dayParts/dayHours)
-				m.SpreadDays = days
-			}
-		}
-	}
-}
-
 // Learner lives through the days of one cell: it is told each evening's issue
 // and each day's past rows, and keeps the statistics that the daemon would.
 type Learner struct {

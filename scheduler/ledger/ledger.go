@@ -118,6 +118,10 @@ type CellStats struct {
 	Source string
 	Cell   forecast.Cell
 	Stats  skill.Stats
+	// Over, where it is not zero, is the end of the record that these replace
+	// though it may reach as far: one that was begun anew. Where another stands
+	// by now, that stays.
+	Over time.Time
 }
 
 // RefusedCell is a place that a source refuses by itself. The other places go on
