@@ -3,7 +3,6 @@ package notify
 import (
 	"fmt"
 	"strings"
-	"time"
 
 	"laycast/rules"
 	"laycast/scheduler/call"
@@ -139,53 +138,4 @@ func cleanAll(ss []string) []string {
 		}
 	}
 	return out
-}
-
-// CoverUpLetter warns a crew with an open roof.
-type CoverUpLetter struct {
-	Letter CallLetter // the call under which the roof was opened; Now is the time of writing
-	From   time.Time  // the hours in which it may rain
-	To     time.Time
-}
-
-// CoverUp composes the warning that rain may come before the roof is sealed.
-// One warning goes out for each hour in which the rain begins.
-func (c *Composer) CoverUp(l CoverUpLetter) (Message, error) {
-	k := l.Letter
-	if k.Call.Date.IsZero() || k.Now.IsZero() || l.From.IsZero() {
-		return Message{}, fmt.Errorf("the warning for job %s has no date or no hour", k.Call.Job)
-	}
-	f := c.factsOf(k)
-	when := f.wall.at(l.From)
-	if !l.To.IsZero() {
-		when = "between " + f.wall.at(l.From) + " and " + f.wall.at(l.To)
-	}
-	out := letter{Tone: noGoTone, Headline: "Rain " + when, Weather: true, Lede: []string{
-		"Crew " + f.crew + ": " + f.roof + ".",
-		"Look at the radar, and cover up what is open before it comes.",
-	}}
-	cover := block{Title: "Now", Items: []string{
-		"Open no more of the roof. Do not begin to laminate what cannot cure before the rain.",
-		"Sheets over everything open or still wet, weighted, falling away from the building.",
-		"Then ring the office.",
-	}}
-	if !k.Call.SealedBy.IsZero() {
-		cover.Text = []string{"The plan was to be sealed by " + f.wall.at(k.Call.SealedBy) + "."}
-	}
-	out.add(cover, c.contact(k), block{Small: true, Text: []string{"A forecast can be wrong either way: the lead hand decides on site."}})
-	// rain an hour off is no news any more when that hour is over
-	expires := l.From.Add(time.Hour)
-	if l.To.After(l.From) {
-		expires = l.To
-	}
-	return c.finish(draft{
-		name: Name{
-			Kind: KindCoverUp, Job: k.Call.Job, Visit: k.Call.Visit, Date: k.Call.Date,
-			Occasion: "rain-" + l.From.UTC().Format("1504"),
-		},
-		audience: ToCrew, toName: "Crew " + f.crew, to: k.Crew.Email,
-		subject: "COVER UP: rain " + when + ", " + f.crew + ": " + f.roof,
-		reason:  "crew " + f.crew + " has this roof open",
-		letter:  out, thread: k.Thread, now: k.Now, expires: expires,
-	})
 }

@@ -228,6 +228,9 @@ func samples(t *testing.T) map[string]func(*notify.Composer) (notify.Message, er
 				Letter: secondLook(t, nil, goK), From: at(t, "2027-04-15T17:00:00Z"), To: at(t, "2027-04-15T18:00:00Z"),
 			})
 		},
+		"cover-up-blind": func(c *notify.Composer) (notify.Message, error) {
+			return c.CoverUp(notify.CoverUpLetter{Letter: secondLook(t, nil, goK), Blind: "the hourly forecast was last fetched 4 hours ago"})
+		},
 		"week-told":  func(c *notify.Composer) (notify.Message, error) { return c.WeekTold(vl) },
 		"date-told":  func(c *notify.Composer) (notify.Message, error) { return c.DateTold(vl) },
 		"date-moved": func(c *notify.Composer) (notify.Message, error) { return c.DateMoved(moved) },

@@ -83,18 +83,20 @@ func (g *Ground) coatLatest(day *Day, p *dayPlan) {
 	day.CoatBy = latest
 }
 
-// sent gives of how many members that the source sent those of `live` are made:
-// dressing makes no more of a forecast than it knows. A lone run that was dressed
-// counts as its dressed members: it is one by nature and not for a fault.
-func (g *Ground) sent(live []int) int {
-	n := g.ahead.Parents
-	if n < 2 {
+// sent gives of how many members that the source sent those of `live` are made.
+func (g *Ground) sent(live []int) int { return sentBy(g.ahead.Parents, live) }
+
+// sentBy does so by a run's number of parents: dressing makes no more of a
+// forecast than it knows. A lone run that was dressed counts as its dressed
+// members: it is one by nature and not for a fault.
+func sentBy(parents int, live []int) int {
+	if parents < 2 {
 		return len(live)
 	}
-	seen, count := make([]bool, n), 0
+	seen, count := make([]bool, parents), 0
 	for _, m := range live {
-		if !seen[m%n] {
-			seen[m%n] = true
+		if !seen[m%parents] {
+			seen[m%parents] = true
 			count++
 		}
 	}

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"laycast/forecast"
@@ -92,60 +93,64 @@ func (c Case) Spans(b Bay) (laminate, topcoat time.Duration) {
 	return time.Duration(k * w.laminate * hour), time.Duration(k * (w.sand + w.topcoat) * hour)
 }
 
-// RainAhead says how likely rain is in the hours that touch [from, to): the share
-// of members in which an hour breaks a stage's limit on rain, the first hour in
-// which a fifth of them do (zero: none), and the end of that spell. known is
-// false where fewer than LeastMembers know all of the hours.
-func (g *Ground) RainAhead(s Stage, from, to time.Time) (r RainAhead, known bool) {
+// RainAhead says how likely rain is in the hours that touch [from, to), by the
+// members of a run and a stage's limit on rain. known is false where fewer than
+// LeastMembers of those that the source sent know all of the hours.
+func (p *Profile) RainAhead(s Stage, run *forecast.Run, from, to time.Time) (r RainAhead, known bool) {
 	set, ok := setOf(s)
-	if g.n == 0 || !ok || !to.After(from) {
+	if run == nil || !ok || !to.After(from) {
 		return RainAhead{}, false
 	}
-	a, b := int(math.Floor(g.hour(from))), int(math.Ceil(g.hour(to)))
-	if a < 0 || b > g.n {
+	k := slices.IndexFunc(p.bounds(set), func(b Bound) bool { return b.Limit == LimitRain })
+	h := &run.Hours
+	a, b := h.Slot(from), h.Slot(to.Add(-1))+1
+	if k < 0 || a < 0 || b > h.N {
 		return RainAhead{}, false
 	}
+	limit, wet, hit := p.bounds(set)[k], make([]int, b-a), 0
 	var live []int
-	wet := make([]int, b-a)
-	hit := 0
-	for m := range g.count {
-		any, all := false, true
-		for i := a; i < b; i++ {
-			all = all && forecast.Known(float32(g.raw(forecast.Rain, m, i)))
-		}
-		if !all {
+	for m := range h.Members {
+		col := h.Cols[forecast.Rain]
+		if col == nil || slices.ContainsFunc(col[m*h.N+a:m*h.N+b], func(x float32) bool { return !forecast.Known(x) }) {
 			continue
 		}
 		live = append(live, m)
-		for i := a; i < b; i++ {
-			if g.limits.breaks(set, m, i, bitRain) {
-				any = true
-				wet[i-a]++
+		any := 0
+		for i, x := range col[m*h.N+a : m*h.N+b] {
+			if !limit.holds(float64(x)) {
+				wet[i]++
+				any = 1
 			}
 		}
-		if any {
-			hit++
-		}
+		hit += any
 	}
-	if g.sent(live) < LeastMembers {
+	if sentBy(run.Parents, live) < LeastMembers {
 		return RainAhead{}, false
 	}
 	r.Share = float64(hit) / float64(len(live))
+	r.spell(wet, float64(len(live)), h.Start.Add(time.Duration(a)*time.Hour))
+	return r, true
+}
+
+// spell finds the first hours in which a fifth of the members have rain, and the
+// one in which most have.
+func (r *RainAhead) spell(wet []int, members float64, start time.Time) {
 	most := 0
 	for i, n := range wet {
-		if float64(n) >= rainLikely*float64(len(live)) {
-			if r.From.IsZero() {
-				r.From = g.at(float64(a + i))
-			}
-			if r.To.IsZero() || r.To.Equal(g.at(float64(a+i))) {
-				r.To = g.at(float64(a + i + 1))
-			}
-		}
+		at := start.Add(time.Duration(i) * time.Hour)
 		if n > most {
-			most, r.Likeliest = n, g.at(float64(a+i))
+			most, r.Likeliest = n, at
+		}
+		if float64(n) < rainLikely*members {
+			continue
+		}
+		if r.From.IsZero() {
+			r.From, r.To = at, at
+		}
+		if r.To.Equal(at) {
+			r.To = at.Add(time.Hour)
 		}
 	}
-	return r, true
 }
 
 // RainAhead is how likely rain is in some hours.

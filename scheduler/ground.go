@@ -135,6 +135,19 @@ func (g *grounds) issue(is forecast.Issue, cell forecast.Cell) forecast.Issue {
 	return g.dress(g.keyOf(is, cell), is)
 }
 
+// near gives the dressed members of an issue until a time, which are few hours and
+// not kept; nil where there are none.
+func (g *grounds) near(is forecast.Issue, cell forecast.Cell, end time.Time) *forecast.Run {
+	g.mu.Lock()
+	stats, ok := g.learned[placeOf(is, cell)]
+	g.mu.Unlock()
+	if !ok {
+		stats = skill.Prior()
+	}
+	is.Det, is.Ens = is.Det.Until(end), is.Ens.Until(end)
+	return skill.Dress(is, &stats).Ens
+}
+
 func (g *grounds) keyOf(is forecast.Issue, cell forecast.Cell) issueKey {
 	k := issueKey{place: placeOf(is, cell)}
 	if is.Det != nil {

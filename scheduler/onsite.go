@@ -70,7 +70,8 @@ func (w *work) visitOn(b job.Booking, d job.Date, at time.Time, is forecast.Issu
 	g := w.s.grounds.get(is, b.Job, c.Profile)
 	end := job.Instant(d.AddDays(1), 12*60, w.zone)
 	v.Hours = g.HourTable(at.Add(-2*time.Hour), end)
-	if rain, known := g.RainAhead(v.Stage, at, job.Instant(d.AddDays(1), 0, w.zone)); known {
+	end = job.Instant(d.AddDays(1), 0, w.zone)
+	if rain, known := c.Profile.RainAhead(v.Stage, w.s.grounds.near(is, CellOf(b.Site), end), at, end); known {
 		v.RainFrom = rain.From
 	}
 	return v, nil

@@ -252,6 +252,8 @@ func (s *Scheduler) decide(ctx context.Context, t task.Task) (ledger.Decision, e
 		err = w.evening(ctx)
 	case task.SecondLook:
 		err = w.secondLook(ctx)
+	case task.Watch:
+		err = w.watch(ctx)
 	case task.Absence:
 		err = w.absence(ctx)
 	case task.Close:

@@ -69,6 +69,8 @@ func nextSlot(f job.Firm, n task.Name, after time.Time) (time.Time, error) {
 		return next(f.Times.Call, after, zone)
 	case task.SecondLook:
 		return next(f.Times.SecondLook, after, zone)
+	case task.Watch:
+		return next(watchTimes, after, zone)
 	case task.Absence:
 		return next(f.Times.Absence, after, zone)
 	case task.Close:

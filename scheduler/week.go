@@ -198,6 +198,9 @@ func (w *work) setBooking(b job.Booking) {
 func (w *work) addCall(c call.Call) {
 	w.book.Calls = append(w.book.Calls, c)
 	w.out.Calls = append(w.out.Calls, c)
+	if c.Outcome == call.Go && c.Date == w.today() {
+		w.armWatch()
+	}
 }
 
 // Week works out the plan as it would be made now from a book and the issues of

@@ -240,12 +240,12 @@ func (m *store) SourceStates(context.Context) ([]ledger.SourceState, error) { re
 // Prune has nothing to do: one run of each cell is kept.
 func (m *store) Prune(context.Context, time.Time) (int, error) { return 0, nil }
 
-// SeedTasks takes the tasks that decide anything; mails to the owner and the
-// check that mails arrived decide nothing, and chances are not scored.
+// SeedTasks takes the tasks that decide anything; mails to the owner, warnings
+// that nobody reads and the check that mails arrived decide nothing, and chances are not scored.
 func (m *store) SeedTasks(_ context.Context, ts []task.Task) error {
 	for _, t := range ts {
 		switch t.Name {
-		case task.WeekMail, task.Absence, task.Prune, task.Score:
+		case task.WeekMail, task.Watch, task.Absence, task.Prune, task.Score:
 			continue
 		}
 		m.tasks = append(m.tasks, t)

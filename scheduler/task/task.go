@@ -18,6 +18,7 @@ const (
 	WeekMail      Name = "week-mail"
 	SecondLook    Name = "second-look"
 	Call          Name = "call"
+	Watch         Name = "watch" // rain before an open roof is sealed
 	Absence       Name = "absence-check"
 	Close         Name = "close"
 	Unseen        Name = "unseen-check" // which crews have not seen their call
@@ -28,7 +29,7 @@ const (
 
 // Names gives every task in running order.
 func Names() []Name {
-	return []Name{FetchForecast, FetchEnsemble, Replan, Tell, WeekMail, SecondLook, Call, Absence, Close, Unseen, Learn, Score, Prune}
+	return []Name{FetchForecast, FetchEnsemble, Replan, Tell, WeekMail, SecondLook, Call, Watch, Absence, Close, Unseen, Learn, Score, Prune}
 }
 
 // Rank gives a task's place in the running order.
