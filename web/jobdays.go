@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"laycast/job"
 	"laycast/notify"
 	"laycast/rules"
 	"laycast/scheduler/call"
@@ -15,20 +16,19 @@ import (
 
 // dayAhead is one day ahead at one roof.
 type dayAhead struct {
-	When    string
-	Say     string // what the evening's rules would call now
-	Tone    string
-	Chance  string
-	Text    string   // the verdict in a sentence
-	More    string   // the shares that the sentence leaves out
-	Why     []string // of a day that is not known
-	Failing []string
-	Ribbon  template.HTML
-	Rain    template.HTML
-	Dew     template.HTML
-	Stages  []stageLine
-	Hours   []hourLine
-	Open    bool
+	When   string
+	Say    string // what the evening's rules would call now
+	Tone   string
+	Chance string
+	Text   string   // the verdict in a sentence
+	More   string   // the shares that the sentence leaves out
+	Why    []string // what the call would rest on
+	Ribbon template.HTML
+	Rain   template.HTML
+	Dew    template.HTML
+	Stages []stageLine
+	Hours  []hourLine
+	Open   bool
 }
 
 // hourLine is one hour of the middle of the forecast, in words.
@@ -39,13 +39,16 @@ type hourLine struct {
 
 // daysAhead makes the days of an outlook. The planned day stands open, the first
 // one where none is planned.
-func daysAhead(o notify.JobOutlook, p *planBits, at moment) ([]dayAhead, error) {
+func daysAhead(o notify.JobOutlook, p *planBits, work job.Hours, at moment) ([]dayAhead, error) {
 	var out []dayAhead
 	open := -1
 	for i, d := range o.Days {
 		x, err := dayAheadOf(d, o.DewLeast, i, at)
 		if err != nil {
 			return nil, err
+		}
+		if !work.Working(d.Date) {
+			x.Say, x.Tone = "no working day", "none"
 		}
 		if p != nil && d.Date.String() == p.Day {
 			open = i
@@ -66,12 +69,12 @@ func dayAheadOf(d notify.DayAhead, dewLeast float64, n int, at moment) (dayAhead
 	if _, rest, ok := strings.Cut(out.Text, ": "); ok { // the weekday stands in the heading
 		out.Text = strings.ToUpper(rest[:1]) + rest[1:] + "."
 	}
+	for _, r := range d.Reasons {
+		out.Why = append(out.Why, sentenceOf(r))
+	}
 	start, known := d.Day.BestStart()
 	if !known {
 		out.Say, out.Tone = "not known", "none"
-		for _, r := range d.Reasons {
-			out.Why = append(out.Why, notify.Clean(r))
-		}
 		return out, nil
 	}
 	out.Chance = notify.Percent(start.Sealed)
@@ -82,9 +85,6 @@ func dayAheadOf(d notify.DayAhead, dewLeast float64, n int, at moment) (dayAhead
 	}
 	if d.Day.CureBeyond {
 		out.More += " The cure runs over 10 K from where the gel time was measured: its time is an estimate, go by the feel of it."
-	}
-	for _, f := range d.Day.Failing {
-		out.Failing = append(out.Failing, fmt.Sprintf("%s stops %d of %d, %s", notify.LimitWords(f.Limit), f.Members, d.Day.Members, notify.SpanWords(f.From, f.To, d.Zone, d.Date)))
 	}
 	for _, g := range d.Day.Stages {
 		out.Stages = append(out.Stages, stageLine{Stage: notify.StageWords(g.Stage), Span: notify.SpanWords(g.From, g.To, d.Zone, d.Date), Tightest: notify.Tightest(g.Tightest, d.Zone, d.Date)})

@@ -117,10 +117,12 @@ func (s *site) creditWith(b ledger.Book, source string) string {
 func jobViewOf(b ledger.Book, j job.Booking, o notify.JobOutlook, at moment) (jobView, error) {
 	p := jobView{ID: j.ID, Path: jobPath(j.ID), Booked: j.State == job.Booked, Held: j.Held != "", AskFirst: j.AskFirst, Facts: jobFacts(b, j), Wishes: wishLines(j)}
 	p.Stands, p.Tone = standsWords(b, j, at)
-	p.Stands = strings.ToUpper(p.Stands[:1]) + p.Stands[1:]
-	p.Plan = planBitsOf(b, j, at)
+	p.Stands = sentenceOf(p.Stands)
+	if p.Plan = planBitsOf(b, j, at); p.Plan != nil && j.Held == "" {
+		p.Stands = p.Plan.Words
+	}
 	var err error
-	if p.Days, err = daysAhead(o, p.Plan, at); err != nil {
+	if p.Days, err = daysAhead(o, p.Plan, b.Firm.Work, at); err != nil {
 		return p, err
 	}
 	if o.Source != "" {
@@ -160,6 +162,14 @@ func planBitsOf(b ledger.Book, j job.Booking, at moment) *planBits {
 			}
 			p.Words += "; it adds " + about + money(v.Adds.Amount, b.Firm.Costs.Currency) + " to the plan"
 		}
+		if toldDay(b, v) == v.Days[0] {
+			p.Words += "; its customer holds the date."
+		} else {
+			p.Words += "; provisional, its customer is not told the day."
+		}
+		if k := standing(b.Calls, j.ID, v.Days[0]); k != nil {
+			p.Words += " Called " + string(k.Outcome) + "."
+		}
 		return p
 	}
 	return nil
@@ -177,7 +187,7 @@ func jobFacts(b ledger.Book, j job.Booking) []note {
 		roof += fmt.Sprintf(", %s m of edge", number(r.EdgeLength()))
 	}
 	if r.Outlets > 0 {
-		roof += fmt.Sprintf(", %d outlets", r.Outlets)
+		roof += fmt.Sprintf(", outlets: %d", r.Outlets)
 	}
 	done := ""
 	if j.LaidM2 > 0 {
@@ -229,12 +239,20 @@ func pinWords(b ledger.Book, site job.Site) string {
 	if site.ElevationM != 0 {
 		words += fmt.Sprintf(", %.0f m above the sea", site.ElevationM)
 	}
+	depots := map[job.Point][]string{}
+	var order []job.Point
 	for _, c := range b.Crews {
 		if c.Depot == (job.Point{}) {
 			continue
 		}
-		km := forecast.Cell{Lat: site.Lat, Lon: site.Lon}.KmTo(c.Depot.Lat, c.Depot.Lon)
-		words += fmt.Sprintf("; %.3g km from the depot of %s as the crow flies", km, c.Name)
+		if depots[c.Depot] == nil {
+			order = append(order, c.Depot)
+		}
+		depots[c.Depot] = append(depots[c.Depot], c.Name)
+	}
+	for _, d := range order {
+		km := forecast.Cell{Lat: site.Lat, Lon: site.Lon}.KmTo(d.Lat, d.Lon)
+		words += fmt.Sprintf("; %.3g km from the depot of %s as the crow flies", km, strings.Join(depots[d], " and "))
 	}
 	return words
 }

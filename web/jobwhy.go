@@ -25,6 +25,7 @@ type whyDay struct {
 	Chance, Cost string
 	Words        string
 	Can, Here    bool
+	last         job.Date // of a run of days that are alike
 }
 
 // jobWhy plans again with the job taken out and on each other day.
@@ -74,7 +75,16 @@ func whyOf(y plan.JobWhy, currency string, at moment) whyPage {
 				x.Cost = "at most " + x.Cost
 			}
 		}
+		if n := len(p.Days); n > 0 && !x.Can && !p.Days[n-1].Can && p.Days[n-1].Words == x.Words { // one line for a run of days
+			p.Days[n-1].last = d.Day
+			continue
+		}
 		p.Days = append(p.Days, x)
+	}
+	for i, d := range p.Days {
+		if !d.last.IsZero() {
+			p.Days[i].When += " to " + d.last.Words()
+		}
 	}
 	return p
 }

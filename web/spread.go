@@ -46,7 +46,11 @@ func (c spread) svg() template.HTML {
 	var b strings.Builder
 	fmt.Fprintf(&b, `<svg class="spread" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %g %g" role="img" aria-labelledby="%s-t %s-d">`, spreadWide, spreadHigh, c.id, c.id)
 	fmt.Fprintf(&b, `<title id="%s-t">%s over the forecasts</title><desc id="%s-d">%s</desc>`, c.id, html.EscapeString(c.name), c.id, html.EscapeString(c.words()))
-	fmt.Fprintf(&b, `<text class="spread-text spread-bold" x="0" y="12" font-size="12">%s, %s</text>`, html.EscapeString(c.name), html.EscapeString(c.unit))
+	unit := c.unit
+	if c.bound > 0 {
+		unit += fmt.Sprintf(" (dashed: the least, %.3g)", c.bound)
+	}
+	fmt.Fprintf(&b, `<text class="spread-text spread-bold" x="0" y="12" font-size="12">%s, %s</text>`, html.EscapeString(c.name), html.EscapeString(unit))
 	for _, v := range []float64{low, high} {
 		fmt.Fprintf(&b, `<path class="spread-rule" d="M%g %.1fH%g"/><text class="spread-text" x="%g" y="%.1f" font-size="11" text-anchor="end">%.3g</text>`, spreadLeft, y(v), spreadWide, spreadLeft-5, y(v)+4, v)
 	}
@@ -57,7 +61,7 @@ func (c spread) svg() template.HTML {
 	c.band(&b, "spread-dark", x, y, func(v rules.Band) (float64, float64) { return v.Quarter, v.Upper })
 	c.band(&b, "spread-middle", x, y, func(v rules.Band) (float64, float64) { return v.Middle, v.Middle })
 	if c.bound > low && c.bound < high {
-		fmt.Fprintf(&b, `<path class="spread-bound" d="M%g %.1fH%g"/><text class="spread-text" x="%g" y="%.1f" font-size="11" text-anchor="end">least %.3g</text>`, spreadLeft, y(c.bound), spreadWide, spreadWide-2, y(c.bound)-3, c.bound)
+		fmt.Fprintf(&b, `<path class="spread-bound" d="M%g %.1fH%g"/>`, spreadLeft, y(c.bound), spreadWide)
 	}
 	first := c.from.In(c.zone).Hour()
 	for t, n := c.from, 0; t.Before(c.to); t, n = t.Add(time.Hour), n+1 {

@@ -184,7 +184,7 @@ func weekItems(b ledger.Book, n weekNews, crew string, d job.Date, at moment) []
 		if v.Crew != crew || i < 0 {
 			continue
 		}
-		it := weekItem{Job: notify.Clean(v.Job), Path: jobPath(v.Job), Roof: roofOf(b, v.Job), Hours: v.Start.String(), Day: i + 1, Of: len(v.Days), Provisional: v.Told != v.Days[0]}
+		it := weekItem{Job: notify.Clean(v.Job), Path: jobPath(v.Job), Roof: roofOf(b, v.Job), Hours: v.Start.String(), Day: i + 1, Of: len(v.Days), Provisional: toldDay(b, v) != v.Days[0]}
 		switch usual := rules.Basis(v.Basis) == rules.FromClimate; { // the chance is that of the first day
 		case i == 0 && usual:
 			it.Usual = fmt.Sprintf("no forecast reaches it; usual weather of %s: %s", d.Month, notify.Percent(v.Chance))
@@ -208,6 +208,17 @@ func weekItems(b ledger.Book, n weekNews, crew string, d job.Date, at moment) []
 	out = append(out, underWayItems(b, crew, d, at, out)...)
 	slices.SortStableFunc(out, func(x, y weekItem) int { return strings.Compare(x.Hours, y.Hours) })
 	return out
+}
+
+// toldDay gives the day that a visit's customer holds now: dates are told after a
+// plan is made, too.
+func toldDay(b ledger.Book, v plan.WeekVisit) job.Date {
+	for _, x := range b.Visits {
+		if x.Job == v.Job && x.N == v.N {
+			return x.Told
+		}
+	}
+	return v.Told
 }
 
 // underWayItems gives what a crew was sent to on a day and the plan, which looks
