@@ -80,6 +80,7 @@ type Config struct {
 	Pinner   Pinner         // needed with Desk
 	Deeds    Deeds          // needed with Desk
 	Plans    Plans          // nil: the week tells neither hours nor changes
+	Scores   Scores         // nil: nothing is told of how honest the chances are
 	Jobs     *JobPages      // nil: there are no pages of single jobs
 	Records  Records        // nil: there is no log
 	Limits   rules.Profiles // the firm's own laying limits beside the built-in ones
@@ -194,6 +195,9 @@ func (s *site) insideRoutes(mux *http.ServeMux) {
 	if s.Records != nil {
 		see("/log", s.log)
 		see("/log/message/{id}", s.message)
+	}
+	if s.Scores != nil {
+		see("/reliability", s.reliability)
 	}
 	if s.Jobs != nil {
 		s.jobRoutes(mux)

@@ -94,7 +94,11 @@ func (s *site) nav(f frame) []navLine {
 	if s.Jobs != nil {
 		lines = append(lines, navLine{Name: "Jobs", Path: "/jobs"}, navLine{Name: "Crews", Path: "/crews"})
 	}
-	lines = append(lines, navLine{Name: "Log", Path: "/log"}, navLine{Name: "Settings", Path: "/settings"})
+	lines = append(lines, navLine{Name: "Log", Path: "/log"})
+	if s.Scores != nil {
+		lines = append(lines, navLine{Name: "Reliability", Path: "/reliability"})
+	}
+	lines = append(lines, navLine{Name: "Settings", Path: "/settings"})
 	if f.Viewer != nil && f.Viewer.Owner() && !f.Viewer.Looks && s.Maker != nil && s.Desk != nil {
 		lines = append(lines, navLine{Name: "Links", Path: "/links"})
 	}

@@ -15,6 +15,7 @@ import (
 	"laycast/job/access"
 	"laycast/notify"
 	"laycast/scheduler"
+	"laycast/scheduler/ledger"
 	"laycast/web"
 )
 
@@ -67,6 +68,16 @@ func (r readers) CrewName(ctx context.Context, uid, id string) (string, error) {
 	return c.Name, err
 }
 
+// Scored gives the scored chances of a firm's calls, and of the reference roof
+// wherever it has jobs.
+func (r readers) Scored(ctx context.Context, uid string) ([]ledger.Chance, error) {
+	b, err := r.Book(ctx, uid, job.Date{Year: 9999, Month: 1, Day: 1})
+	if err != nil {
+		return nil, err
+	}
+	return r.Chances(ctx, uid, "", scheduler.Cells(b.Jobs), ledger.Scored, job.Date{}, job.Date{})
+}
+
 // pages wires the web's pages to this house and its scheduler. demo may be nil.
 func (h *house) pages(ctx context.Context, health *web.Health, sched *scheduler.Scheduler, demo *web.DemoPages, log zerolog.Logger) (http.Handler, error) {
 	key, err := h.links()
@@ -94,7 +105,7 @@ func (h *house) pages(ctx context.Context, health *web.Health, sched *scheduler.
 	return web.New(web.Config{
 		Office: office, Proxies: h.cfg.TrustedProxies,
 		Health: health, Clock: sched.Clock, Links: r, Feeds: r, Books: r, Approver: sched, Stopper: r, Demo: demo,
-		Desk: sched, Pinner: sched, Deeds: r, Plans: plans{sched, r}, Records: r, Setter: r, Maker: r, Jobs: &web.JobPages{Judge: sched, Records: r, Ender: sched, Editor: editor{h, sched.Clock}}, Locked: h.cfg.Set, Limits: sched.Profiles,
+		Desk: sched, Pinner: sched, Deeds: r, Plans: plans{sched, r}, Records: r, Setter: r, Maker: r, Scores: r, Jobs: &web.JobPages{Judge: sched, Records: r, Ender: sched, Editor: editor{h, sched.Clock}}, Locked: h.cfg.Set, Limits: sched.Profiles,
 		Key: key, Credit: sched.CreditOf, PublicURL: h.cfg.PublicURL, Log: log,
 	})
 }

@@ -5,12 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"time"
 
-	"laycast/forecast"
 	"laycast/forecast/skill"
 	"laycast/job"
-	"laycast/scheduler"
 	"laycast/scheduler/ledger"
 	"laycast/scheduler/verify"
 )
@@ -38,19 +35,7 @@ func (c *skillCmd) own(ctx context.Context, s *session) error {
 		return err
 	}
 	defer h.close()
-	b, err := h.db.Book(ctx, h.firm.UID, job.Date{Year: 9999, Month: time.January, Day: 1})
-	if err != nil {
-		return err
-	}
-	seen := map[forecast.Cell]bool{}
-	var cells []forecast.Cell
-	for _, j := range b.Jobs {
-		if cell := scheduler.CellOf(j.Site); !seen[cell] {
-			seen[cell] = true
-			cells = append(cells, cell)
-		}
-	}
-	cs, err := h.db.Chances(ctx, h.firm.UID, "", cells, ledger.Scored, job.Date{}, job.Date{})
+	cs, err := readers{h.db}.Scored(ctx, h.firm.UID)
 	if err != nil {
 		return err
 	}
