@@ -23,6 +23,10 @@ type Firm struct {
 
 	Office []string `json:"office,omitempty"` // mail addresses of those who may sign in beside the owner
 
+	// Profiles are the laying limits that the pages made: by name, the text of a
+	// profile file.
+	Profiles map[string]string `json:"profiles,omitempty"`
+
 	AskStrict bool `json:"ask_strict"` // a new date is never told without the owner's yes
 }
 

@@ -30,7 +30,11 @@ type SettingProblem struct{ Key, Reason string }
 
 // With gives the firm with edits applied, save those whose key is locked, and
 // everything wrong with them; where something is, the firm is as it was.
+//
+// Laying limits made by the pages are always in force: their texts were right when
+// they were kept, and jobs are laid by them.
 func (f Firm) With(e Edits, locked []string) (Firm, []SettingProblem) {
+	f.Profiles = e.profiles()
 	out := f
 	var bad []SettingProblem
 	for _, s := range Settings() {
@@ -49,6 +53,26 @@ func (f Firm) With(e Edits, locked []string) (Firm, []SettingProblem) {
 		return f, bad
 	}
 	return out, nil
+}
+
+// profilePrefix begins the keys of edits that are not one setting but a whole
+// profile of laying limits.
+const profilePrefix = "profile:"
+
+// ProfileKey gives the key of a profile that the pages made.
+func ProfileKey(name string) string { return profilePrefix + name }
+
+func (e Edits) profiles() map[string]string {
+	out := map[string]string{}
+	for k, text := range e {
+		if name, ok := strings.CutPrefix(k, profilePrefix); ok {
+			out[name] = text
+		}
+	}
+	if len(out) == 0 {
+		return nil
+	}
+	return out
 }
 
 // contradictions gives what in a firm's settings cannot be together.

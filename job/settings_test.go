@@ -30,3 +30,19 @@ func TestSettings(t *testing.T) {
 		}
 	}
 }
+
+// TestProfilesOfThePagesAreAlwaysInForce: whatever else is wrong with the edits.
+func TestProfilesOfThePagesAreAlwaysInForce(t *testing.T) {
+	e := Edits{ProfileKey("cold"): "name: cold", "bounds.go": "75"}
+	f, bad := DefaultFirm().With(e, nil)
+	if len(bad) > 0 || f.Profiles["cold"] != "name: cold" || f.Bounds.Go != 0.75 {
+		t.Errorf("%v, %+v", bad, f.Profiles)
+	}
+	e["bounds.go"] = "much"
+	if f, bad = DefaultFirm().With(e, nil); len(bad) != 1 || f.Profiles["cold"] != "name: cold" {
+		t.Errorf("%v, %+v", bad, f.Profiles)
+	}
+	if f, _ = f.With(Edits{}, nil); f.Profiles != nil {
+		t.Errorf("dropped, and still there: %v", f.Profiles)
+	}
+}

@@ -3,6 +3,7 @@ package rules
 import (
 	_ "embed"
 	"fmt"
+	"maps"
 	"slices"
 	"sort"
 	"strings"
@@ -83,7 +84,12 @@ type Profile struct {
 	TopcoatCure []Bound
 
 	sources map[string]string // of single values, by key; never changed
+	digest  string            // of the text it was read from
 }
+
+// Key tells a profile from every other, also from one of its name that was read
+// from another text.
+func (p Profile) Key() string { return p.Name + "#" + p.digest }
 
 //go:embed profiles/polyester.yaml
 var polyesterYAML []byte
@@ -140,6 +146,29 @@ func (ps Profiles) Names() []string {
 	}
 	sort.Strings(names)
 	return names
+}
+
+// With gives profiles and those of some texts beside them. A text whose name is
+// taken is passed over.
+func (ps Profiles) With(texts map[string]string) (Profiles, error) {
+	if len(texts) == 0 {
+		return ps, nil
+	}
+	out := maps.Clone(ps)
+	if out == nil {
+		out = Profiles{}
+	}
+	for name, text := range texts {
+		if _, err := ps.Named(name); err == nil {
+			continue
+		}
+		p, err := DecodeProfile("profile "+name, []byte(text))
+		if err != nil {
+			return nil, err
+		}
+		out[name] = p
+	}
+	return out, nil
 }
 
 const builtIn = "polyester"

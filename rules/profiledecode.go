@@ -1,6 +1,8 @@
 package rules
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
 	"maps"
 	"slices"
@@ -22,6 +24,8 @@ func DecodeProfile(file string, data []byte) (Profile, error) {
 	if err := d.Err(file); err != nil {
 		return Profile{}, err
 	}
+	sum := sha256.Sum256(data)
+	d.p.digest = hex.EncodeToString(sum[:8])
 	return d.p, nil
 }
 

@@ -106,7 +106,7 @@ func (g *grounds) get(is forecast.Issue, j job.Job, p rules.Profile) *rules.Grou
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	g.clock++
-	k := groundKey{issueKey: g.keyOf(is, cell), surface: rules.SurfaceOf(j), profile: p.Name}
+	k := groundKey{issueKey: g.keyOf(is, cell), surface: rules.SurfaceOf(j), profile: p.Key()}
 	if x := g.decks[k]; x != nil {
 		x.asked = g.clock
 		if is := g.dressed[k.issueKey]; is != nil {

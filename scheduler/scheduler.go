@@ -123,6 +123,7 @@ type Scheduler struct {
 	Config
 	grounds grounds
 	recals  recals
+	limits  limits
 }
 
 // New makes a Scheduler.

@@ -12,7 +12,7 @@ import (
 
 // caseOf makes a case for the rules.
 func (s *Scheduler) caseOf(f job.Firm, b job.Booking, hands int, zone *time.Location) (rules.Case, error) {
-	p, err := s.Profiles.Named(b.Profile)
+	p, err := s.profile(f, b.Profile)
 	if err != nil {
 		return rules.Case{}, fmt.Errorf("job %s: %w", b.ID, err)
 	}
@@ -34,8 +34,8 @@ func (s *Scheduler) Judge(f job.Firm, b job.Booking, hands int, d job.Date, is f
 }
 
 // HourTable gives the hours of [from, to) at a job's site.
-func (s *Scheduler) HourTable(b job.Booking, is forecast.Issue, from, to time.Time) ([]rules.Hour, error) {
-	p, err := s.Profiles.Named(b.Profile)
+func (s *Scheduler) HourTable(f job.Firm, b job.Booking, is forecast.Issue, from, to time.Time) ([]rules.Hour, error) {
+	p, err := s.profile(f, b.Profile)
 	if err != nil {
 		return nil, err
 	}

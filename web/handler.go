@@ -192,6 +192,9 @@ func (s *site) insideRoutes(mux *http.ServeMux) {
 	}
 	see("/week", s.week)
 	mux.Handle("/settings", only(s.inside(s.getOr(s.settings, s.saveSettings)), http.MethodGet, http.MethodHead, http.MethodPost))
+	if s.Setter != nil && s.Deeds != nil {
+		mux.Handle("/settings/limits", only(s.inside(s.getOr(s.limits, s.saveLimits)), http.MethodGet, http.MethodHead, http.MethodPost))
+	}
 	if s.Records != nil {
 		see("/log", s.log)
 		see("/log/message/{id}", s.message)

@@ -73,7 +73,7 @@ func (s *site) editJob(w http.ResponseWriter, r *http.Request, v viewer) {
 
 // showJobForm shows an order, with what is wrong with it.
 func (s *site) showJobForm(w http.ResponseWriter, status int, v viewer, f job.Firm, p editPage, values map[string]string, problems job.Problems) {
-	p.Groups, p.What, p.Search = jobFields(f, s.Limits.Names()), "job", s.Jobs.Places != nil
+	p.Groups, p.What, p.Search = jobFields(f, s.profileNames(f)), "job", s.Jobs.Places != nil
 	p.Place = cmp.Or(p.Place, values["site.address"])
 	p.Rest = filled(p.Groups, values, problems)
 	p.Wrong = len(problems) > 0
@@ -120,8 +120,8 @@ func (s *site) saveJob(w http.ResponseWriter, r *http.Request, v viewer) {
 		return
 	}
 	j, problems := job.DecodeCells(values, b.Firm)
-	if _, err := s.Limits.Named(j.Profile); err != nil && !about(problems, "profile") {
-		problems = append(problems, job.Problem{Field: "profile", Reason: err.Error()})
+	if known := s.profileNames(b.Firm); !slices.Contains(known, j.Profile) && !about(problems, "profile") {
+		problems = append(problems, job.Problem{Field: "profile", Reason: "there are no laying limits of that name; known: " + strings.Join(known, ", ")})
 	}
 	if len(problems) > 0 {
 		s.showJobForm(w, http.StatusUnprocessableEntity, v, b.Firm, p, values, problems)

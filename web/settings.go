@@ -11,7 +11,6 @@ import (
 
 	"laycast/job"
 	"laycast/notify"
-	"laycast/rules"
 )
 
 // Setter keeps what the pages change of a firm's settings.
@@ -53,6 +52,8 @@ type choice struct {
 
 type profileLine struct {
 	Name   string
+	From   string
+	Made   bool // by the pages, which may change it
 	Values []limitLine
 }
 
@@ -97,7 +98,11 @@ func (s *site) showSettings(w http.ResponseWriter, status int, v viewer, f job.F
 		g := &p.Groups[len(p.Groups)-1]
 		g.Rows = append(g.Rows, s.settingRow(x, f, typed, wrong))
 	}
-	p.Limits = profileLines(s.Limits)
+	var err error
+	if p.Limits, err = s.profileLines(f); err != nil {
+		s.unavailable(w, "settings", err)
+		return
+	}
 	if s.Credit != nil {
 		p.Credit = s.Credit(nil)
 	}
@@ -176,32 +181,6 @@ func (s *site) saveSettings(w http.ResponseWriter, r *http.Request, v viewer) {
 	s.recorded(w, r, v, change{did: "change settings", detail: strings.Join(changed, "; "), back: "/settings?saved=1", do: func(ctx context.Context) error {
 		return unstale(s.Setter.PutSettings(ctx, next, kept, seen, v.who(), s.Clock.Now()))
 	}})
-}
-
-// profileLines gives every set of laying limits with its sources.
-func profileLines(ps rules.Profiles) []profileLine {
-	var out []profileLine
-	for _, name := range ps.Names() {
-		p, err := ps.Named(name)
-		if err != nil {
-			continue // Names gives only names that are there
-		}
-		l := profileLine{Name: p.Name}
-		for _, set := range p.Sets() {
-			for _, b := range set.Bounds {
-				words := fmt.Sprintf("%s %.4g %s", b.Side(), b.Value, b.Unit)
-				if b.Limit == rules.LimitDry {
-					words = "no water on the deck"
-				}
-				l.Values = append(l.Values, limitLine{set.Name + ": " + notify.LimitWords(b.Limit), words, b.Source})
-			}
-		}
-		for _, v := range p.Values() {
-			l.Values = append(l.Values, limitLine{v.Key, strings.TrimSpace(v.Value + " " + v.Unit), v.Source})
-		}
-		out = append(out, l)
-	}
-	return out
 }
 
 // cronWords says a cron expression that names one or some hours of a day; others

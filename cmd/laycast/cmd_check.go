@@ -105,7 +105,7 @@ func verdict(ctx context.Context, h *house, b ledger.Book, j job.Booking, is for
 		return nil, fmt.Errorf("load zone %s: %w", h.firm.Zone, err)
 	}
 	f := &finding{firm: h.firm, job: j, issue: is, now: now, zone: zone}
-	profiles, err := h.profiles()
+	profiles, err := h.fileProfiles()
 	if err != nil {
 		return nil, err
 	}
@@ -128,7 +128,7 @@ func verdict(ctx context.Context, h *house, b ledger.Book, j job.Booking, is for
 			return nil, err
 		}
 		k := call.DecideEvening(call.Input{Firm: h.firm, Job: j, Date: d, Now: now, Due: now, Day: day, Issue: is})
-		hours, err := judge.HourTable(j, is, job.Instant(d, 0, zone), job.Instant(d.AddDays(1), 0, zone))
+		hours, err := judge.HourTable(h.firm, j, is, job.Instant(d, 0, zone), job.Instant(d.AddDays(1), 0, zone))
 		if err != nil {
 			return nil, err
 		}

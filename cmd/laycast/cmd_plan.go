@@ -60,7 +60,7 @@ func (c *planCmd) Run(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
-	profiles, err := h.profiles()
+	profiles, err := h.fileProfiles()
 	if err != nil {
 		return err
 	}

@@ -112,7 +112,7 @@ func (h *house) scheduler(clock scheduler.Clock, stamp bool, p post, log zerolog
 	if err != nil {
 		return nil, err
 	}
-	profiles, err := h.profiles()
+	profiles, err := h.fileProfiles()
 	if err != nil {
 		return nil, err
 	}
@@ -135,9 +135,18 @@ func (h *house) scheduler(clock scheduler.Clock, stamp bool, p post, log zerolog
 	}), nil
 }
 
-// profiles gives the firm's own laying limits; the built-in ones are always
-// there beside them.
+// profiles gives the firm's own laying limits, those of its files and those that
+// the pages made; the built-in ones are always there beside them.
 func (h *house) profiles() (rules.Profiles, error) {
+	files, err := h.fileProfiles()
+	if err != nil {
+		return nil, err
+	}
+	return files.With(h.firm.Profiles)
+}
+
+// fileProfiles gives those of the files, which come before those of the pages.
+func (h *house) fileProfiles() (rules.Profiles, error) {
 	if h.cfg.ProfilesDir == "" {
 		return nil, nil
 	}
