@@ -154,6 +154,6 @@ func withFar(sol plan.Plan, far map[string]plan.Placing) []plan.Placing {
 }
 
 // byUsualWeather says of a job without a place which day it is pencilled in for.
-func byUsualWeather(d job.Date) string {
-	return fmt.Sprintf("it is pencilled in for %s by the usual weather of %s, and its day is settled when a forecast reaches it", d.Words(), d.Month)
+func (p *planner) byUsualWeather(d job.Date) string {
+	return fmt.Sprintf("it is pencilled in for %s by the usual weather of %s (record of %s), and its day is settled when a forecast reaches it", d.Words(), d.Month, p.w.s.Season.Station)
 }

@@ -47,7 +47,7 @@ func (s *Scheduler) Why(b ledger.Book, issues map[forecast.Cell]forecast.Issue, 
 		return plan.JobWhy{}, err
 	}
 	if pl, ok := far[id]; ok {
-		y.Stands += " But " + byUsualWeather(p.day0.AddDays(pl.Day)) + "."
+		y.Stands += " But " + p.byUsualWeather(p.day0.AddDays(pl.Day)) + "."
 	}
 	return y, nil
 }
