@@ -134,7 +134,7 @@ func rainy(time.Time) float32 { return 2 }
 // a month that hardly holds a laying day no week is told.
 func TestAWeekIsToldByUsualWeather(t *testing.T) {
 	now := time.Date(2027, 4, 13, 21, 0, 0, 0, time.UTC)
-	w := wetWeek(t, now, 3, 0.45)
+	w := wetWeek(t, now, 3, 0.6)
 	is := issueAt(now, rainy)
 	week := planFrom(t, w, is)
 	if len(week.Visits) != 3 || len(week.Left) != 0 {
@@ -143,7 +143,7 @@ func TestAWeekIsToldByUsualWeather(t *testing.T) {
 	seen := map[job.Date]bool{}
 	for _, v := range week.Visits {
 		lead := v.Days[0].DaysSince(aprilDay(13))
-		if v.Basis != string(rules.FromClimate) || v.Chance != 0.45 || lead <= reach || v.Adds != nil || seen[v.Days[0]] {
+		if v.Basis != string(rules.FromClimate) || v.Chance != 0.6 || lead <= reach || v.Adds != nil || seen[v.Days[0]] {
 			t.Errorf("%s stands %d days ahead, basis %s, chance %g", v.Job, lead, v.Basis, v.Chance)
 		}
 		seen[v.Days[0]] = true // one crew, a day each
@@ -173,12 +173,12 @@ func TestAWeekIsToldByUsualWeather(t *testing.T) {
 	if week := planFrom(t, wetWeek(t, now, 3, 0.05), is); len(week.Visits) != 0 || len(week.Left) != 3 {
 		t.Errorf("where a month holds a laying day in twenty: %+v", week.Visits)
 	}
-	if week := planFrom(t, wetWeek(t, now, 3, 0.45), issueAt(now, dry)); len(week.Visits) != 3 || week.Visits[2].Basis != string(rules.FromDressed) {
+	if week := planFrom(t, wetWeek(t, now, 3, 0.6), issueAt(now, dry)); len(week.Visits) != 3 || week.Visits[2].Basis != string(rules.FromDressed) {
 		t.Errorf("in fine weather they do not stand by the forecast: %+v", week.Visits)
 	}
 	why := open(t, w, now)
 	y, err := why.s.Why(w.book, map[forecast.Cell]forecast.Issue{CellOf(w.book.Jobs[0].Site): is}, now, "J1")
-	if err != nil || !strings.Contains(y.Stands, "pencilled in for") || !strings.Contains(y.Days[len(y.Days)-1].Words, "in usual weather 45 % of the days of April would do") {
+	if err != nil || !strings.Contains(y.Stands, "pencilled in for") || !strings.Contains(y.Days[len(y.Days)-1].Words, "in usual weather 60 % of the days of April would do") {
 		t.Errorf("why: %v, %s; %+v", err, y.Stands, y.Days[len(y.Days)-1])
 	}
 }
@@ -187,7 +187,7 @@ func TestAWeekIsToldByUsualWeather(t *testing.T) {
 // is told for the first time, or in place of another, on anything but a forecast.
 func TestNoDayIsToldWithoutAForecast(t *testing.T) {
 	now := time.Date(2027, 4, 13, 16, 0, 0, 0, time.UTC)
-	base := wetWeek(t, now, 1, 0.45)
+	base := wetWeek(t, now, 1, 0.6)
 	told := 0
 	rapid.Check(t, func(rt *rapid.T) {
 		basis := rapid.SampledFrom([]rules.Basis{rules.FromMembers, rules.FromDressed, rules.FromClimate, rules.FromNothing, ""}).Draw(rt, "basis")

@@ -23,7 +23,7 @@ func TestWhatLaterIsWorth(t *testing.T) {
 	b.Roof = job.Roof{AreaM2: 8, Work: job.Replace, Deck: job.NewBoard}
 	dry, wet := &season.Outlook{}, &season.Outlook{}
 	for i := range dry.Share {
-		dry.Share[i], wet.Share[i] = 1, 0.1
+		dry.Share[i], wet.Share[i] = 1, 0.07/season.Caught // 0.07 of the days to count on
 	}
 	later := func(o *season.Outlook, b job.Booking) (plan.Job, string) {
 		book := ledger.Book{Firm: f, Crews: []job.Crew{{ID: "gull", Size: 2}}, Jobs: []job.Booking{b}}

@@ -99,7 +99,7 @@ func (c *seasonCmd) text(s *session, f seasonOf) {
 		s.printf("%s\n", textRow(time.Month(i + 1).String()[:3], m, m.Jobs(f.area, f.years), row))
 	}
 	s.printf("%s\n\n", textRow("year", year, jobs, calls))
-	s.printf("on site = the usual first and last time from which it is still sealed; jobs = what one crew can expect to finish on its working days, reckoned at %.0f %% of the sealable ones, since forecasts are what they are (62 to 77 measured, docs/limits-tables.md).\n", season.Caught*100)
+	s.printf("on site = the usual first and last time from which it is still sealed; jobs = what one crew can expect to finish on its working days, reckoned at %.0f %% of the sealable ones, since forecasts are what they are (52 to 57 measured, docs/limits-tables.md).\n", season.Caught*100)
 	if len(f.called) > 0 {
 		s.printf("called = called go the evening before; laid = go after the second look; held = sealed by the record; rain = rain on the open roof.\n")
 	}

@@ -41,18 +41,18 @@ func TestMiddle(t *testing.T) {
 
 // By hand: a month of 30 days with 10 m² a day, 12 sealable of 20 working days,
 // half of the sealable ones topcoated the same day. A roof of 20 m² takes 2
-// days and half of half a day: 2.25. 0.7 x 12 / 2.25 = 3.733; of 25 m², 3.25
-// days: 2.585. Two years of it come to the same for a year.
+// days and half of half a day: 2.25. 0.55 x 12 / 2.25 = 2.933; of 25 m², 3.25
+// days: 2.031. Two years of it come to the same for a year.
 func TestJobsByHand(t *testing.T) {
 	m := Month{Days: 30, BayM2: 300, Sealable: 18, Full: 9, Work: 20, WorkSealable: 12}
-	for area, want := range map[float64]float64{20: 3.7333, 25: 2.5846} {
+	for area, want := range map[float64]float64{20: 2.9333, 25: 2.0308} {
 		if got := m.Jobs(area, 1); math.Abs(got-want) > 1e-4 {
 			t.Errorf("%g m²: %g jobs, want %g", area, got, want)
 		}
 	}
 	two := m
 	two.Add(m)
-	if got := two.Jobs(20, 2); math.Abs(got-3.7333) > 1e-4 {
+	if got := two.Jobs(20, 2); math.Abs(got-2.9333) > 1e-4 {
 		t.Errorf("two years: %g", got)
 	}
 	if got := (Month{Days: 31, BayM2: 310, Work: 22}).Jobs(20, 1); got != 0 {
@@ -60,13 +60,13 @@ func TestJobsByHand(t *testing.T) {
 	}
 }
 
-// By hand: half of the working days are sealable, all of those topcoated the
+// By hand: 7 of 11 working days are sealable, all of those topcoated the
 // same day in every month. Monday 3 May 2027 to Friday 14 May has 10 working
-// days: one crew can count on 10 x 0.5 x 0.7 = 3.5.
+// days: one crew can count on 10 x 7/11 x 0.55 = 3.5.
 func TestFuller(t *testing.T) {
 	o := Outlook{Station: "quay"}
 	for i := range o.Share {
-		o.Share[i], o.Full[i] = 0.5, 1
+		o.Share[i], o.Full[i] = 7.0/11, 1
 	}
 	day := func(d int) job.Date { return job.Date{Year: 2027, Month: time.May, Day: d} }
 	h := job.DefaultFirm().Work
@@ -117,13 +117,13 @@ func TestPictureIsSound(t *testing.T) {
 	}
 }
 
-// By hand: 0.5 x 0.7 = 0.35 a working day. Of Monday and Tuesday at least one:
+// By hand: 7/11 x 0.55 = 0.35 a working day. Of Monday and Tuesday at least one:
 // 1 - 0.65² = 0.5775; both: 0.35² = 0.1225; 0.7 days are left. The weekend
 // gives nothing.
 func TestOddsAndDaysLeft(t *testing.T) {
 	o := Outlook{}
 	for i := range o.Share {
-		o.Share[i] = 0.5
+		o.Share[i] = 7.0 / 11
 	}
 	day := func(d int) job.Date { return job.Date{Year: 2027, Month: time.May, Day: d} }
 	h := job.DefaultFirm().Work
