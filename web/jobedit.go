@@ -40,6 +40,7 @@ type editPage struct {
 	Place  string      // that is looked for
 	Found  []placeLine // what was found
 	Nobody string      // why nothing was
+	Credit string      // whose places they are
 	Pin    string      // the coordinates typed, and how far they are from the depots
 }
 
@@ -74,6 +75,7 @@ func (s *site) editJob(w http.ResponseWriter, r *http.Request, v viewer) {
 // showJobForm shows an order, with what is wrong with it.
 func (s *site) showJobForm(w http.ResponseWriter, status int, v viewer, f job.Firm, p editPage, values map[string]string, problems job.Problems) {
 	p.Groups, p.What, p.Search = jobFields(f, s.profileNames(f)), "job", s.Jobs.Places != nil
+	p.Credit = s.Jobs.PlaceCredit
 	p.Place = cmp.Or(p.Place, values["site.address"])
 	p.Rest = filled(p.Groups, values, problems)
 	p.Wrong = len(problems) > 0

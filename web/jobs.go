@@ -45,6 +45,8 @@ type JobPages struct {
 	Ender   Ender  // nil: the pages neither end nor cancel a job
 	Editor  Editor // nil: orders and crews are shown only
 	Places  Places // nil: coordinates are typed by hand
+	// PlaceCredit says whose places they are.
+	PlaceCredit string
 }
 
 // jobRoutes are the job book and the pages of single jobs.

@@ -157,6 +157,7 @@ source:
   # (docs/sources.md).
   # forecast_url: https://...
   # ensemble_url: https://...
+  # geocoding_url: https://...         # its index of places, to look for towns where a job is booked
   # key_file: source.key             # a file with the key and nothing else, or LAYCAST_SOURCE_KEY
   contact: %s   # who the source may write to about our requests
 

@@ -50,17 +50,18 @@ type Config struct {
 
 // SourceConfig is one source of forecasts.
 type SourceConfig struct {
-	Kind        string // open-meteo, met-norway, us-nws or replay
-	Name        string // by which its forecasts are kept and told of; the kind unless set
-	ForecastURL string // open-meteo only; "" = the source's own address
-	EnsembleURL string // open-meteo only
-	PreviousURL string // open-meteo only: of past forecasts, "" = the one that belongs to ForecastURL
-	Model       string // open-meteo only: the ensemble's model, "" = the usual one
-	IPv4        bool   // for a network whose IPv6 route is broken
-	URL         string // met-norway and us-nws only; "" = the source's own address
-	Key         Secret
-	Contact     string // who to write to about our requests
-	Weather     string // replay only: the recorded year, "" = the built-in one
+	Kind         string // open-meteo, met-norway, us-nws or replay
+	Name         string // by which its forecasts are kept and told of; the kind unless set
+	ForecastURL  string // open-meteo only; "" = the source's own address
+	EnsembleURL  string // open-meteo only
+	GeocodingURL string // open-meteo only: of the index of places, "" = none is asked
+	PreviousURL  string // open-meteo only: of past forecasts, "" = the one that belongs to ForecastURL
+	Model        string // open-meteo only: the ensemble's model, "" = the usual one
+	IPv4         bool   // for a network whose IPv6 route is broken
+	URL          string // met-norway and us-nws only; "" = the source's own address
+	Key          Secret
+	Contact      string // who to write to about our requests
+	Weather      string // replay only: the recorded year, "" = the built-in one
 	// What requests may cost in each minute, hour and day of UTC, in the source's
 	// own calls; 0 = its own bounds where they are known, else none.
 	PerMinute, PerHour, PerDay float64

@@ -77,6 +77,7 @@ func TestSmallestConfigTakesDefaults(t *testing.T) {
 func TestConfigWithLoopbackMail(t *testing.T) {
 	c, err := parse(t, smallest+`  forecast_url: http://127.0.0.1:4711
   ensemble_url: http://127.0.0.1:4711
+  geocoding_url: http://127.0.0.1:4712
   contact: owner@accept.test
 database: sqlite:/srv/x/laycast.db
 listen: 127.0.0.1:4712
@@ -89,7 +90,7 @@ mail:
 	if err != nil {
 		t.Fatal(err)
 	}
-	if c.Mail.Host != "127.0.0.1" || c.Mail.Port != 1 || c.Mail.TLS != "off" || c.PublicURL != "http://127.0.0.1:4712" || c.Sources[0].EnsembleURL != "http://127.0.0.1:4711" {
+	if c.Mail.Host != "127.0.0.1" || c.Mail.Port != 1 || c.Mail.TLS != "off" || c.PublicURL != "http://127.0.0.1:4712" || c.Sources[0].EnsembleURL != "http://127.0.0.1:4711" || c.Sources[0].GeocodingURL != "http://127.0.0.1:4712" {
 		t.Errorf("got %+v", c)
 	}
 }
@@ -225,6 +226,7 @@ func TestConfigRefusals(t *testing.T) {
 		{strings.Replace(smallest, "open-meteo", "us-nws", 1), "add contact"},
 		{strings.Replace(smallest, "open-meteo", "met-norwegian", 1), "is not a source"},
 		{strings.Replace(with("  contact: a@b.example\n  forecast_url: https://x.example\n"), "open-meteo", "us-nws", 1), "belongs to kind open-meteo"},
+		{strings.Replace(with("  contact: a@b.example\n  geocoding_url: https://x.example\n"), "open-meteo", "met-norway", 1), "belongs to kind open-meteo"},
 		{with("  url: https://x.example\n"), "belongs to the kinds met-norway and us-nws"},
 		{with("  name: Second Best\n"), "lower-case letters"},
 		{with("  per_day: -1\n"), "per_day"},

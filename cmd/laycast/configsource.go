@@ -49,6 +49,7 @@ func (l *configLoader) source(s *yamlSection, first bool) SourceConfig {
 	s.checked("forecast_url", &c.ForecastURL, checkURL)
 	s.checked("ensemble_url", &c.EnsembleURL, checkURL)
 	s.checked("previous_url", &c.PreviousURL, checkURL)
+	s.checked("geocoding_url", &c.GeocodingURL, checkURL)
 	s.checked("url", &c.URL, checkURL)
 	s.checked("model", &c.Model, checkModel)
 	network := "any"
@@ -94,6 +95,7 @@ func (l *configLoader) misplaced(s *yamlSection, kind string) {
 		{"forecast_url", []string{kindOpen}, "belongs to kind open-meteo"},
 		{"ensemble_url", []string{kindOpen}, "belongs to kind open-meteo"},
 		{"previous_url", []string{kindOpen}, "belongs to kind open-meteo"},
+		{"geocoding_url", []string{kindOpen}, "belongs to kind open-meteo"},
 		{"key_file", []string{kindOpen}, "belongs to kind open-meteo"},
 		{"model", []string{kindOpen}, "belongs to kind open-meteo"},
 		{"url", []string{kindNorway, kindUS}, "belongs to the kinds met-norway and us-nws; open-meteo has forecast_url and ensemble_url"},

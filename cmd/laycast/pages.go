@@ -11,6 +11,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"laycast/db"
+	"laycast/forecast/openmeteo"
 	"laycast/job"
 	"laycast/job/access"
 	"laycast/notify"
@@ -102,10 +103,18 @@ func (h *house) pages(ctx context.Context, health *web.Health, sched *scheduler.
 	if demo == nil { // the demo's pages stand open
 		office = &web.OfficePages{Firm: h.firm.UID, Doors: r, Sessions: r, Letter: h.signInLetter}
 	}
+	places, err := h.places(sched.Clock)
+	if err != nil {
+		return nil, err
+	}
+	jobs := &web.JobPages{
+		Judge: sched, Records: r, Ender: sched, Editor: editor{h, sched.Clock},
+		Places: places, PlaceCredit: openmeteo.PlaceCredit,
+	}
 	return web.New(web.Config{
 		Office: office, Proxies: h.cfg.TrustedProxies,
 		Health: health, Clock: sched.Clock, Links: r, Feeds: r, Books: r, Approver: sched, Stopper: r, Demo: demo,
-		Desk: sched, Pinner: sched, Deeds: r, Plans: plans{sched, r}, Records: r, Setter: r, Maker: r, Scores: r, Jobs: &web.JobPages{Judge: sched, Records: r, Ender: sched, Editor: editor{h, sched.Clock}}, Locked: h.cfg.Set, Limits: sched.Profiles,
+		Desk: sched, Pinner: sched, Deeds: r, Plans: plans{sched, r}, Records: r, Setter: r, Maker: r, Scores: r, Jobs: jobs, Locked: h.cfg.Set, Limits: sched.Profiles,
 		Key: key, Credit: sched.CreditOf, PublicURL: h.cfg.PublicURL, Log: log,
 	})
 }

@@ -2,14 +2,17 @@ package main
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"time"
 
 	"laycast/forecast/metno"
 	"laycast/forecast/nws"
 	"laycast/forecast/openmeteo"
+	"laycast/job"
 	"laycast/scheduler"
 	"laycast/scheduler/ledger"
+	"laycast/web"
 )
 
 // freeWarning is said at start where a free host is asked.
@@ -39,6 +42,40 @@ func (h *house) sources(stamp bool) ([]scheduler.NamedSource, error) {
 			Minute: cmp.Or(c.PerMinute, n.Limits.Minute), Hour: cmp.Or(c.PerHour, n.Limits.Hour), Day: cmp.Or(c.PerDay, n.Limits.Day),
 		}
 		out = append(out, n)
+	}
+	return out, nil
+}
+
+// places gives the index of places of the first source that has one; nil where
+// none is configured.
+func (h *house) places(clock scheduler.Clock) (web.Places, error) {
+	for _, c := range h.cfg.Sources {
+		if c.GeocodingURL == "" {
+			continue
+		}
+		x, err := openmeteo.NewIndex(c.GeocodingURL, openmeteo.Config{Key: c.Key.Reveal(), IPv4Only: c.IPv4, Contact: c.Contact, Version: version})
+		if err != nil {
+			return nil, fmt.Errorf("set up the search of places of %s: %w", c.Name, err)
+		}
+		return index{x, clock}, nil
+	}
+	return nil, nil
+}
+
+// index lets the pages look for places.
+type index struct {
+	*openmeteo.Index
+	clock scheduler.Clock
+}
+
+func (x index) Find(ctx context.Context, name string) ([]web.Place, error) {
+	found, err := x.Index.Find(ctx, name, x.clock.Now())
+	if err != nil {
+		return nil, err
+	}
+	var out []web.Place
+	for _, p := range found {
+		out = append(out, web.Place{Name: p.Name, Point: job.Point{Lat: p.Lat, Lon: p.Lon}, ElevationM: p.ElevationM, Zone: p.Zone})
 	}
 	return out, nil
 }

@@ -1,0 +1,101 @@
+package openmeteo
+
+import (
+	"errors"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"laycast/forecast"
+)
+
+const placesBody = `{"results":[
+{"id":1,"name":"Norton","latitude":52.2104,"longitude":-1.4702,"elevation":91.0,"timezone":"Europe/London","country":"United Kingdom","admin1":"England","admin2":"Shire"},
+{"id":2,"name":"Norton","latitude":43.1,"longitude":-75.2,"elevation":9999,"timezone":"Nowhere/Else","country":"United States"},
+{"id":3,"name":"Nowhere","longitude":1},{"id":4,"latitude":1,"longitude":1},{"id":5,"name":"Off","latitude":91,"longitude":1}],"generationtime_ms":0.6}`
+
+func TestPlacesAreFound(t *testing.T) {
+	var asked *http.Request
+	status, body := 200, placesBody
+	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		asked = r
+		w.Header().Set("Content-Type", "application/json; charset=utf-8")
+		w.WriteHeader(status)
+		_, _ = w.Write([]byte(body))
+	}))
+	defer srv.Close()
+	x, err := NewIndex(srv.URL+"/geo", Config{Key: "secret", Contact: "office@quay.example"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	now := time.Date(2027, 4, 12, 8, 0, 0, 0, time.UTC)
+	got, err := x.Find(t.Context(), "Norton & Sons?name=x", now)
+	if err != nil || len(got) != 2 {
+		t.Fatalf("%+v, %v", got, err)
+	}
+	if want := (Place{"Norton, Shire, England, United Kingdom", 52.2104, -1.4702, 91, "Europe/London"}); got[0] != want {
+		t.Errorf("%+v, want %+v", got[0], want)
+	}
+	if want := (Place{"Norton, United States", 43.1, -75.2, 0, ""}); got[1] != want {
+		t.Errorf("%+v, want %+v", got[1], want)
+	}
+	if q := asked.URL.Query(); asked.URL.Path != "/geo/v1/search" || q.Get("name") != "Norton & Sons?name=x" || len(q["name"]) != 1 || asked.Header.Get("X-Api-Key") != "secret" {
+		t.Errorf("asked %s, %v", asked.URL, asked.Header)
+	}
+	body = `{"generationtime_ms":0.24}`
+	if got, err := x.Find(t.Context(), "Zzz", now); err != nil || len(got) != 0 {
+		t.Errorf("none: %v, %v", got, err)
+	}
+	for _, c := range []struct {
+		status int
+		body   string
+		kind   forecast.FailureKind
+	}{{200, `[`, forecast.Broken}, {200, `{"error":true,"reason":"x"}`, forecast.Broken}, {429, `{"error":true,"reason":"Minutely limit"}`, forecast.Quota}, {503, "down", forecast.Server}} {
+		status, body = c.status, c.body
+		_, err := x.Find(t.Context(), "Norton", now)
+		var f *forecast.Failure
+		if !errors.As(err, &f) || f.Kind != c.kind || strings.Contains(err.Error(), "secret") {
+			t.Errorf("%d %s: %v", c.status, c.body, err)
+		}
+	}
+	if _, err := NewIndex("ftp://x", Config{}); err == nil {
+		t.Error("an address that is none")
+	}
+}
+
+// TestPlacesOfTheFixtures reads the recorded answers beside the repository.
+func TestPlacesOfTheFixtures(t *testing.T) {
+	const dir = "../../../shared/forecast_fixtures/"
+	for name, want := range map[string]int{"geocoding.json": 2, "geocoding_empty.json": 0} {
+		body, err := os.ReadFile(dir + name)
+		if err != nil {
+			t.Skipf("the shared fixtures are not beside the repository: %v", err)
+		}
+		if got, err := decodePlaces(body); err != nil || len(got) != want {
+			t.Errorf("%s: %+v, %v", name, got, err)
+		}
+	}
+}
+
+func FuzzPlaces(f *testing.F) {
+	f.Add([]byte(placesBody))
+	f.Add([]byte(`{"generationtime_ms":0.24}`))
+	f.Add([]byte(`{"results":[{"name":"x","latitude":1e999,"longitude":null}]}`))
+	f.Fuzz(func(t *testing.T, body []byte) {
+		got, err := decodePlaces(body)
+		if err != nil {
+			return
+		}
+		for _, p := range got {
+			if p.Name == "" || !(p.Lat >= -90 && p.Lat <= 90) || !(p.Lon >= -180 && p.Lon <= 180) || !(p.ElevationM > -430 && p.ElevationM < 9000) {
+				t.Fatalf("%+v", p)
+			}
+		}
+		if len(got) > mostPlaces {
+			t.Fatalf("%d places", len(got))
+		}
+	})
+}
