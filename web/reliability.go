@@ -95,9 +95,9 @@ func reliabilityOf(cs []ledger.Chance) (reliabilityPage, error) {
 		const rounding = 1e-9
 		switch {
 		case b.Freq < b.Low-rounding:
-			l.Off, over = true, over+1
+			l.Off, over = !p.Few, over+1
 		case b.Freq > b.High+rounding:
-			l.Off, under = true, under+1
+			l.Off, under = !p.Few, under+1
 		}
 		p.Rows = append(p.Rows, l)
 	}
@@ -164,21 +164,22 @@ func callScores(cs []ledger.Chance) []string {
 	}
 	var out []string
 	if goes > 0 {
-		out = append(out, fmt.Sprintf("Of %d goes, %d roofs were sealed that day; on %d it rained while they were open.", goes, sealed, wet))
+		out = append(out, fmt.Sprintf("Goes: %d. Sealed that day: %d. Rained on while open: %d.", goes, sealed, wet))
 	}
 	if offs > 0 {
-		out = append(out, fmt.Sprintf("Of %d days called off, %d could have been laid as it turned out.", offs, missed))
+		out = append(out, fmt.Sprintf("Called off: %d. Could have been laid, as it turned out: %d.", offs, missed))
 	}
 	if len(last) > 0 {
-		out = append(out, fmt.Sprintf("%d of these %d days are known by the crew's own report, the others by past rows of the weather model, which are no gauge.", crew, len(last)))
+		out = append(out, fmt.Sprintf("Known by the crew's own report: %d of %d; the others by past rows of the weather model, which are no gauge.", crew, len(last)))
 	}
 	return out
 }
 
 func leadLineOf(lead int, gs []verify.Given) leadLine {
 	row := verify.RowOf([]verify.Part{verify.PartOf(gs, job.Date{}, func(verify.Given) bool { return true }, false)}, 0)
-	mean := 0.0
+	mean, days := 0.0, map[job.Date]bool{}
 	for _, g := range gs {
+		days[g.Date] = true
 		mean += g.Told.Sealed / float64(len(gs))
 	}
 	l := leadLine{Ahead: fmt.Sprintf("%d days ahead", lead), N: fmt.Sprint(row.N), Mean: share(mean), True: share(row.Freq), Skill: "–"}
@@ -188,7 +189,7 @@ func leadLineOf(lead int, gs []verify.Given) leadLine {
 	case 1:
 		l.Ahead = "the evening before"
 	}
-	if v := row.Ways[verify.Recalibrated].Skill; v == v && len(gs) >= fewScored {
+	if v := row.Ways[verify.Recalibrated].Skill; v == v && len(days) >= fewScored {
 		l.Skill = share(v)
 	}
 	return l

@@ -32,7 +32,7 @@ func TestReliabilitySaysWhetherChancesAreHonest(t *testing.T) {
 	h := openHouse()
 	site, owner, _ := insideOf(t, h, &desk{}, func(c *Config) { c.Scores = cs })
 	body := text(t, get(site, "/reliability", "Cookie", owner))
-	wants(t, "reliability", body, "promise too much", "80 to 90 %", `class="say hold">51 %`, "Of 2 goes, 1 roofs were sealed that day; on 1 it rained", "Of 1 days called off, 1 could have been laid", "3 of these 3 days are known by the crew", "<svg", "the evening before")
+	wants(t, "reliability", body, "promise too much", "80 to 90 %", `class="say hold">51 %`, "Goes: 2. Sealed that day: 1. Rained on while open: 1.", "Called off: 1. Could have been laid, as it turned out: 1.", "the crew&#39;s own report: 3 of 3", "<svg", "the evening before")
 	hides(t, "reliability", body, "<script", "style=", "NaN", "Too few")
 	site, owner, _ = insideOf(t, h, &desk{}, func(c *Config) { c.Scores = cs[:5] })
 	body = text(t, get(site, "/reliability", "Cookie", owner))
