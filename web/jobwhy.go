@@ -21,6 +21,7 @@ type whyPage struct {
 
 type whyDay struct {
 	When, Date   string
+	Day          string // When without "tomorrow"
 	Crew         string // id, for a pin
 	Chance, Cost string
 	Words        string
@@ -65,7 +66,7 @@ func whyOf(y plan.JobWhy, currency string, at moment) whyPage {
 		}
 	}
 	for _, d := range y.Days {
-		x := whyDay{When: at.near(d.Day), Date: d.Day.String(), Crew: d.Crew, Words: notify.Clean(d.Words), Can: d.Can, Here: d.Here}
+		x := whyDay{When: at.near(d.Day), Day: d.Day.Words(), Date: d.Day.String(), Crew: d.Crew, Words: notify.Clean(d.Words), Can: d.Can, Here: d.Here}
 		if d.Chance != nil {
 			x.Chance = notify.Percent(*d.Chance)
 		}
