@@ -89,6 +89,7 @@ skill-table: ## measure how honest the chances are on recorded weather: writes d
 	sed '/^<!-- made by make skill-table -->$$/q' $(SKILL) >"$$tmp"; \
 	printf '\nMade on %s.\n\n![Reliability of the day chance, 1 to 5 days ahead](skill-diagram.png)\n\n' "$$(date -u +%F)" >>"$$tmp"; \
 	$(GO) run ./cmd/laycast skill --markdown --scale 1 --scale 0.7 --scale 1.3 --png docs/skill-diagram.png $(addprefix --weather ,$(RECORDS)) >>"$$tmp"; \
+	$(GO) run ./cmd/laycast skill --markdown --alone $(addprefix --weather ,$(RECORDS)) >>"$$tmp"; \
 	cat "$$tmp" >$(SKILL); echo "skill-table: wrote $(SKILL)"
 
 OUTLOOK := docs/season.md

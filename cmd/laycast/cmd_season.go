@@ -193,7 +193,7 @@ func (c *seasonCmd) year(ctx context.Context, st station, rec replay.Record, pla
 		if err != nil {
 			return err
 		}
-		f := issuer{ctx, src, forecast.CellOf(st.lat, st.lon, st.elevation)}
+		f := issuer{ctx: ctx, src: src, cell: forecast.CellOf(st.lat, st.lon, st.elevation)}
 		called, err := place.Called(truth, f, from, to, func(d job.Date) { say.month(fmt.Sprintf("%s, spread %g", st.id, spread), d) })
 		if err != nil {
 			return err
@@ -212,6 +212,9 @@ type issuer struct {
 	ctx  context.Context
 	src  *replay.Source
 	cell forecast.Cell
+	// alone makes it a source without an ensemble: one run, without the sun's
+	// radiation and the chance of rain that an ensemble lends it.
+	alone bool
 }
 
 // Issue gives the issue that stands at now.
@@ -220,7 +223,13 @@ func (f issuer) Issue(now time.Time) (forecast.Issue, error) {
 	if err != nil {
 		return forecast.Issue{}, err
 	}
-	return scheduler.Issues(runs)[f.cell], nil
+	is := scheduler.Issues(runs)[f.cell]
+	if f.alone && is.Det != nil {
+		det := *is.Det
+		det.Hours.Cols[forecast.Solar], det.Hours.Cols[forecast.RainChance] = nil, nil
+		is = forecast.Issue{Source: is.Source, Det: &det, DetOnly: true}
+	}
+	return is, nil
 }
 
 // seasonPlace makes the roof and the firm that are asked about.

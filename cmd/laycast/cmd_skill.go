@@ -23,6 +23,7 @@ type skillCmd struct {
 	Seed    uint64    `help:"Seed of the replayed forecasts' errors." default:"1"`
 	Members int       `help:"Members of the replayed forecasts, besides a control." default:"18"`
 	Spread  float64   `help:"Spread of the members: 1 as wide as the errors, 0.5 as narrow as raw ensembles are." default:"0.5"`
+	Alone   bool      `help:"As a source without an ensemble: one run, dressed; raw is then that run, yes or no."`
 	Scale   []float64 `help:"Multiple of the errors; may be given more than once." default:"1"`
 	placeFlags
 	LearnPast int    `name:"learn-past" help:"Learn how the source errs from what it forecast on so many past days (1 to 40), for every place with a booked job." placeholder:"DAYS"`
@@ -100,6 +101,9 @@ func (c *skillCmd) valid() error {
 	}
 	if c.LearnPast > 0 && (len(c.Weather) > 0 || c.PNG != "" || c.SVG != "" || c.Markdown) {
 		return errors.New("--learn-past learns and scores nothing: leave out --weather, --png, --svg and --markdown")
+	}
+	if c.Alone && len(c.Weather) == 0 {
+		return errors.New("--alone is about replayed forecasts: give a record with --weather")
 	}
 	if c.Members < rules.LeastMembers || c.Members > 200 {
 		return fmt.Errorf("--members %d: give %d to 200", c.Members, rules.LeastMembers)
@@ -189,7 +193,7 @@ func (c *skillCmd) record(ctx context.Context, path string, scale float64, say *
 		}
 		year := rec.Rows[0].At.Year()
 		y := livedYear{since: job.Date{Year: year, Month: time.June, Day: 30}}
-		f := issuer{ctx, src, forecast.CellOf(st.lat, st.lon, st.elevation)}
+		f := issuer{ctx, src, forecast.CellOf(st.lat, st.lon, st.elevation), c.Alone}
 		y.gs, err = verify.Year(referenceRoof(st), src, f, skill.NewLearner(st.lon), job.Date{Year: year, Month: time.January, Day: 1},
 			job.Date{Year: year, Month: time.December, Day: 31}, y.since, func(d job.Date) { say.month(fmt.Sprintf("%s, errors x %g", st.id, scale), d) })
 		if err != nil {
@@ -212,7 +216,7 @@ func (c *skillCmd) pictures(t trial) error {
 	row := t.all[verify.Leads]
 	d := skill.Diagram{
 		Title: "Chance that the roof is sealed, 1 to 5 days ahead", Base: row.Freq,
-		Note: fmt.Sprintf("%d chances at %d stations, half a year each; raw members of spread %g", row.N, len(t.stations), c.Spread),
+		Note: fmt.Sprintf("%d chances at %d stations, half a year each; %s", row.N, len(t.stations), c.members()),
 		Series: []skill.Series{
 			{Name: verify.Recalibrated.String(), Bins: skill.Reliability(row.Ways[verify.Recalibrated].Forecasts, verify.Bins)},
 			{Name: verify.Raw.String(), Bins: skill.Reliability(row.Ways[verify.Raw].Forecasts, verify.Bins)},

@@ -57,5 +57,6 @@ func TestSkillRefuses(t *testing.T) {
 	o := &office{t: t, dir: t.TempDir(), config: "none.yaml"}
 	o.fails(exitUsage, []string{"--scale"}, "skill", "--weather", "x.csv", "--scale", "3")
 	o.fails(exitUsage, []string{"--members"}, "skill", "--weather", "x.csv", "--members", "5")
+	o.fails(exitUsage, []string{"--weather"}, "skill", "--alone")
 	o.fails(exitUsage, []string{"--lat"}, "skill", "--weather", "x.csv")
 }

@@ -89,7 +89,7 @@ func leadName(lead int) string {
 
 // text prints the table of every station at one scale of errors.
 func (c *skillCmd) text(s *session, t trial) {
-	s.printf("Chance that a roof of %d m² is sealed; errors x %g, members of spread %g, seed %d.\nLearned from the first half of the year, scored on the second.\n", referenceM2, t.scale, c.Spread, c.Seed)
+	s.printf("Chance that a roof of %d m² is sealed; errors x %g, %s, seed %d.\nLearned from the first half of the year, scored on the second.\n", referenceM2, t.scale, c.members(), c.Seed)
 	for _, st := range t.stations {
 		s.printf("\n%s\n", st.station)
 		textRows(s, st.leads)
@@ -110,9 +110,21 @@ func textRows(s *session, rows []verify.Row) {
 	}
 }
 
+// members says what the forecasts were.
+func (c *skillCmd) members() string {
+	if c.Alone {
+		return "one run and no ensemble"
+	}
+	return fmt.Sprintf("raw members of spread %g", c.Spread)
+}
+
 // markdown prints the tables of one scale of errors for a page of documentation.
 func (c *skillCmd) markdown(s *session, t trial) {
-	s.printf("## Errors × %g\n\n### All %d station-years together\n\n", t.scale, len(t.stations))
+	head := "Errors"
+	if c.Alone {
+		head = "One run, no ensemble; errors"
+	}
+	s.printf("## %s × %g\n\n### All %d station-years together\n\n", head, t.scale, len(t.stations))
 	c.together(s, t)
 	s.printf("\n### Each station, 1 to %d days ahead\n\n", verify.Leads-1)
 	c.byStation(s, t)

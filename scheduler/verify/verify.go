@@ -59,13 +59,13 @@ type Given struct {
 
 	Told    skill.Chances // the dressed, recalibrated: see Recalibrate
 	Dressed skill.Chances // by the dressed members
-	Raw     skill.Chances // by the members as they came
+	Raw     skill.Chances // by the members as they came; of a source without, by its one run
 	Said    bool          // the single run, taken at its word: sealed
 
 	Sealed, Rained bool // by the record
 
 	// Air at the middle of the day: fair CRPS of dressed and raw members against
-	// the record, K; NaN where that is not known.
+	// the record, K, of one run its absolute error; NaN where that is not known.
 	AirDressed, AirRaw float64
 }
 
@@ -131,8 +131,8 @@ func (y *year) look(d job.Date, at job.TimeOfDay, ahead int) (look, error) {
 	if err != nil {
 		return look{}, fmt.Errorf("forecast of %s: %w", d, err)
 	}
-	if is.Det == nil || is.Ens == nil {
-		return look{}, fmt.Errorf("forecast of %s: there must be an hourly and an ensemble run", d)
+	if is.Det == nil || is.Ens == nil && !is.DetOnly {
+		return look{}, fmt.Errorf("forecast of %s: there must be an hourly run, and an ensemble unless the source has none", d)
 	}
 	if at == eveningAt && (y.until.IsZero() || !d.After(y.until)) {
 		// yesterday is over, and the past rows of the hourly run hold it
@@ -140,7 +140,10 @@ func (y *year) look(d job.Date, at job.TimeOfDay, ahead int) (look, error) {
 		y.learn.Evening(is)
 	}
 	end := y.midnight(d.AddDays(ahead)).Add(hoursFrom * time.Hour)
-	l.raw = forecast.Issue{Det: is.Det.Until(end), Ens: is.Ens.Until(end)}
+	l.raw = forecast.Issue{Det: is.Det.Until(end), DetOnly: is.DetOnly}
+	if is.Ens != nil {
+		l.raw.Ens = is.Ens.Until(end)
+	}
 	l.dressed = skill.Dress(l.raw, &y.learn.Stats)
 	l.onRaw, l.onDressed = y.ground(l.raw), y.ground(l.dressed)
 	l.one = y.ground(forecast.Issue{Det: l.raw.Det})
@@ -164,15 +167,17 @@ func (y *year) give(l look, d job.Date, lead int) {
 	if !ok {
 		return
 	}
-	raw, ok := startAt(l.onRaw.Judge(c, d, l.now, y.roof.Bounds), best.At)
-	if !ok {
-		return
+	said, saidFull, saidRain, _ := l.one.Outturn(c, d, best.At)
+	raw := rules.Start{Sealed: yes(said), Full: yes(saidFull), RainOpen: yes(saidRain)} // a lone run is its one member
+	if l.raw.Ens != nil {
+		if raw, ok = startAt(l.onRaw.Judge(c, d, l.now, y.roof.Bounds), best.At); !ok {
+			return
+		}
 	}
 	sealed, _, rained, known := y.was(d).Outturn(c, d, best.At)
 	if !known {
 		return
 	}
-	said, _, _, _ := l.one.Outturn(c, d, best.At)
 	g := Given{
 		Date: d, Lead: lead, Start: best.At, Told: chances(best), Dressed: chances(best), Raw: chances(raw),
 		Said: said, Sealed: sealed, Rained: rained,
@@ -209,7 +214,17 @@ func (y *year) air(l look, d job.Date) (dressed, raw float64) {
 		}
 		return skill.FairCRPS(xs, was)
 	}
+	if l.raw.Ens == nil {
+		return of(l.dressed.Ens.Hours), math.Abs(float64(l.raw.Det.Hours.At(forecast.Air, 0, l.raw.Det.Hours.Slot(noon))) - was)
+	}
 	return of(l.dressed.Ens.Hours), of(l.raw.Ens.Hours)
+}
+
+func yes(x bool) float64 {
+	if x {
+		return 1
+	}
+	return 0
 }
 
 func startAt(day rules.Day, at time.Time) (rules.Start, bool) {

@@ -22,6 +22,7 @@ const quayLat, quayLon = 44.6, -63.6
 type replayed struct {
 	src   *replay.Source
 	right bool
+	alone bool // one run and no ensemble
 	asked func(now time.Time)
 }
 
@@ -46,11 +47,15 @@ func (r replayed) Issue(now time.Time) (forecast.Issue, error) {
 				}
 			}
 		}
-		if ep == forecast.Ensemble {
+		if run.LastSeen = now; ep == forecast.Ensemble {
 			is.Ens = run
 		} else {
 			is.Det = run
 		}
+	}
+	if r.alone {
+		is.Ens, is.DetOnly = nil, true
+		is.Det.Hours.Cols[forecast.RainChance], is.Det.Hours.Cols[forecast.Solar] = nil, nil
 	}
 	return is, nil
 }
@@ -164,6 +169,35 @@ func TestDressedBeatsRawOnAnInventedSpring(t *testing.T) {
 	}
 	if !(math.Abs(d.Slope-1) < math.Abs(m.Slope-1) && row.AirDressed < row.AirRaw) {
 		t.Error("dressed chances are no more reliable than raw ones")
+	}
+}
+
+// One run without an ensemble, dressed, scores better than taken at its word; what
+// it gives as raw is that word.
+func TestDressingOneRunOnAnInventedSpring(t *testing.T) {
+	if raceOn {
+		t.Skip("whole seasons take too long under the race detector: run without it (make test)")
+	}
+	src := invented(t)
+	from, until, to := date(time.April, 1), date(time.April, 30), date(time.June, 20)
+	gs, err := Year(roof(t), src, replayed{src: src, alone: true}, skill.NewLearner(quayLon), from, to, until, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	between := 0
+	for _, g := range gs {
+		if g.Raw.Sealed != yes(g.Said) {
+			t.Fatalf("%s, %d days ahead: raw %g, said %v", g.Date, g.Lead, g.Raw.Sealed, g.Said)
+		}
+		if g.Dressed.Sealed > 0.02 && g.Dressed.Sealed < 0.98 {
+			between++
+		}
+	}
+	row := RowOf([]Part{PartOf(gs, until, func(g Given) bool { return g.Lead > 0 }, false)}, 1)
+	d, one := row.Ways[Dressed], row.Ways[Single]
+	t.Logf("%d chances, sealed %.2f; Brier %.3f dressed, %.3f single; slope %.2f, %.2f; air %.2f, %.2f K", row.N, row.Freq, d.Score, one.Score, d.Slope, one.Slope, row.AirDressed, row.AirRaw)
+	if between < len(gs)/3 || !(d.Score < one.Score && math.Abs(d.Slope-1) < math.Abs(one.Slope-1) && row.AirDressed < row.AirRaw) {
+		t.Errorf("dressing one run did not help; %d of %d chances lie between never and always", between, len(gs))
 	}
 }
 
