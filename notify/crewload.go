@@ -61,7 +61,7 @@ func mixCard(l CallLetter, f letterFacts) block {
 	var until time.Time
 	from := 0
 	for i, x := range l.Mix {
-		what := mixWords(x)
+		what := MixWords(x)
 		n := len(b.Spans)
 		if n == 0 || b.Spans[n-1].What != what || !x.At.Equal(until) {
 			b.Spans = append(b.Spans, span{What: what})
@@ -81,9 +81,9 @@ func mixCard(l CallLetter, f letterFacts) block {
 	return b
 }
 
-// mixWords says one line of a mix card: of the resin, or of the topcoat where
+// MixWords says one line of a mix card: of the resin, or of the topcoat where
 // that is what the hour is for.
-func mixWords(x mix.Line) string {
+func MixWords(x mix.Line) string {
 	what, p := "resin", x.Resin
 	if x.Stage == rules.Topcoat {
 		what, p = "topcoat", x.Topcoat

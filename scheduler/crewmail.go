@@ -2,14 +2,12 @@ package scheduler
 
 import (
 	"fmt"
-	"slices"
 	"time"
 
 	"laycast/forecast"
 	"laycast/job"
 	"laycast/notify"
 	"laycast/rules"
-	"laycast/rules/load"
 	"laycast/scheduler/call"
 )
 
@@ -61,15 +59,7 @@ func (w *work) provide(l *notify.CallLetter, in call.Input, bay rules.Bay) {
 	if m.Name == "" || bay.AreaM2 <= 0 || err != nil {
 		return
 	}
-	list := m.Bay(in.Job, bay, c.Profile, l.Crew.Size)
-	for _, x := range list.Items {
-		if slices.ContainsFunc(m.Kit, func(k load.Kit) bool { return k.Item == x.Item }) {
-			l.Kit = append(l.Kit, x)
-		} else {
-			l.Load = append(l.Load, x)
-		}
-	}
-	l.Notes = list.Notes
+	l.Load, l.Kit, l.Notes = w.s.supplies(in.Job, bay, c.Profile, l.Crew.Size)
 	stages := in.Day.Stages
 	if l.Call.Outcome != call.Go || len(stages) == 0 {
 		return

@@ -2,11 +2,15 @@ package web
 
 import (
 	"cmp"
+	"context"
+	"html/template"
+	"net/http"
 	"slices"
 	"strings"
 	"time"
 
 	"laycast/job"
+	"laycast/job/access"
 	"laycast/notify"
 	"laycast/scheduler/call"
 	"laycast/scheduler/ledger"
@@ -15,8 +19,11 @@ import (
 // crewPage is what one crew sees: its own calls and visits.
 type crewPage struct {
 	Name      string
-	Days      []crewDay   // today and tomorrow
+	Noted     string      // what was just noted, in a few words
+	Wrong     string      // why what was sent was not taken
+	Days      []crewDay   // today and tomorrow, and yesterday where it is open
 	Coming    []crewVisit // after that
+	Office    []siteNote  // whom to ring
 	Subscribe *subscribe
 }
 
@@ -27,12 +34,21 @@ type crewDay struct {
 
 // crewJob is one job on one day.
 type crewJob struct {
+	Anchor      string
 	Roof, Place string
 	Call        callLine
-	Notes       []note
+	Notes       []siteNote
+	Say         *crewSay    // nil: nothing may be said of it here
+	Site        *crewOnSite // nil: nothing is known beyond the call
 }
 
 type note struct{ Label, Text string }
+
+// siteNote is a note that may hold a telephone number.
+type siteNote struct {
+	note
+	Ring template.URL // rings it, or ""
+}
 
 // callLine is a call as a page says it. Outcome is "" where there is none yet.
 type callLine struct {
@@ -43,6 +59,7 @@ type callLine struct {
 	Chance   string
 	SealedBy string
 	NoReturn string
+	CoatBy   string
 	Stages   []stageLine
 	Reasons  []string
 	Made     string
@@ -58,12 +75,41 @@ type crewVisit struct {
 	first                    job.Date
 }
 
+// crewPage shows the page of one crew; form is one that was not taken, or nil.
+func (s *site) crewPage(w http.ResponseWriter, r *http.Request, l access.Link, status int, form *crewForm) {
+	b, at, err := s.bookFrom(r.Context(), l.Firm, -1)
+	if err != nil {
+		s.unavailable(w, "page", err)
+		return
+	}
+	v := crewView(b, l.ID, at, s.subscribeTo(l, b.Links))
+	if s.Crews != nil {
+		formHeaders(w)
+		if err := s.crewSays(r.Context(), b, &v, at, l.ID, s.base+"/p/"+r.PathValue("token"), form); err != nil {
+			s.unavailable(w, "page", err)
+			return
+		}
+		v.Noted = notedWords(b.Diary, l.ID, r.URL.Query().Get("noted"), at.zone)
+	}
+	if form != nil {
+		v.Wrong = "This was not noted: " + cmp.Or(form.bad[""], "please look at the marked fields") + "."
+	}
+	s.show(w, status, "crew", frame{Firm: notify.Clean(b.Firm.Name), Title: v.Name, Body: v, Credit: s.creditFor(b), Secret: form != nil})
+}
+
 // crewView makes the page of one crew.
 func crewView(b ledger.Book, id string, at moment, sub *subscribe) crewPage {
 	p := crewPage{Name: crewName(b, id), Subscribe: sub}
-	for i := range 2 {
+	for i := -1; i < 2; i++ {
 		d := at.today.AddDays(i)
-		p.Days = append(p.Days, crewDay{When: at.near(d), Jobs: crewJobs(b, id, d, at)})
+		jobs := crewJobs(b, id, d, at)
+		if i < 0 { // only what nobody has said the end of
+			jobs = slices.DeleteFunc(jobs, func(j crewJob) bool { return j.Call.Tone != string(call.Go) || j.Say == nil || j.Say.word.Ended() })
+			if len(jobs) == 0 {
+				continue
+			}
+		}
+		p.Days = append(p.Days, crewDay{When: at.near(d), Jobs: jobs})
 	}
 	for _, v := range b.Visits {
 		j, ok := booking(b, v.Job)
@@ -79,6 +125,11 @@ func crewView(b ledger.Book, id string, at moment, sub *subscribe) crewPage {
 	slices.SortStableFunc(p.Coming, func(x, y crewVisit) int {
 		return cmp.Or(x.first.Compare(y.first), cmp.Compare(x.Start, y.Start))
 	})
+	for _, n := range []siteNote{{note{"Telephone", b.Firm.Phone}, ring(b.Firm.Phone)}, {note: note{"Mail", b.Firm.Email}}} {
+		if n.Text = notify.Clean(n.Text); n.Text != "" {
+			p.Office = append(p.Office, n)
+		}
+	}
 	return p
 }
 
@@ -97,9 +148,12 @@ func crewJobs(b ledger.Book, id string, d job.Date, at moment) []crewJob {
 		if !mine {
 			continue
 		}
-		c := crewJob{Roof: notify.Roof(j.Job), Place: notify.Clean(j.Site.Address), Notes: notesOf(j), Call: callLine{Tone: "none"}}
+		c := crewJob{
+			Anchor: job.Anchor(j.ID, d), Roof: notify.Roof(j.Job), Place: notify.Clean(j.Site.Address), Notes: notesOf(j), Call: callLine{Tone: "none"},
+		}
 		if k != nil {
 			c.Call = callLineOf(*k, siteZone(j.Job, at.zone))
+			c.Say = sayOf(b, j, *k, at)
 		}
 		out = append(out, c)
 	}
@@ -138,6 +192,7 @@ func callLineOf(k call.Call, zone *time.Location) callLine {
 	l.Start = notify.SpanWords(k.Start, k.Start, zone, k.Date)
 	l.SealedBy = notify.SpanWords(k.SealedBy, k.SealedBy, zone, k.Date)
 	l.NoReturn = notify.SpanWords(k.NoReturn, k.NoReturn, zone, k.Date)
+	l.CoatBy = notify.SpanWords(k.CoatBy, k.CoatBy, zone, k.Date)
 	for _, s := range k.Stages {
 		l.Stages = append(l.Stages, stageLine{
 			Stage: notify.StageWords(s.Stage), Span: notify.SpanWords(s.From, s.To, zone, k.Date),
@@ -158,15 +213,65 @@ func occasionWords(o call.Occasion) string {
 }
 
 // notesOf gives what a crew wants to know before it arrives.
-func notesOf(j job.Booking) []note {
-	var out []note
-	for _, n := range []note{
-		{"Customer", j.Customer.Name}, {"Telephone", j.Phone}, {"Access, gate", j.Notes.Access}, {"Parking", j.Notes.Parking},
-		{"Power, water", j.Notes.PowerWater}, {"Neighbours", j.Notes.Neighbours}, {"Room below", j.Notes.RoomBelow},
+func notesOf(j job.Booking) []siteNote {
+	var out []siteNote
+	for _, n := range []siteNote{
+		{note: note{"Access, gate", j.Notes.Access}}, {note: note{"Parking", j.Notes.Parking}}, {note: note{"Room below", j.Notes.RoomBelow}},
+		{note: note{"Power, water", j.Notes.PowerWater}}, {note: note{"Neighbours", j.Notes.Neighbours}},
+		{note: note{"Customer", j.Customer.Name}}, {note{"Telephone", j.Phone}, ring(j.Phone)},
 	} {
 		if n.Text = notify.Clean(n.Text); n.Text != "" {
 			out = append(out, n)
 		}
 	}
 	return out
+}
+
+// ring gives the address by which a telephone rings a number: its digits, and a
+// plus in front; "" where it has too few.
+func ring(number string) template.URL {
+	var b strings.Builder
+	for _, r := range number {
+		if r >= '0' && r <= '9' || r == '+' && b.Len() == 0 {
+			b.WriteRune(r)
+		}
+	}
+	if b.Len() < 5 || b.Len() > 16 {
+		return ""
+	}
+	return template.URL("tel:" + b.String())
+}
+
+// crewSays adds to the page what a crew may say and what it needs on site.
+func (s *site) crewSays(ctx context.Context, b ledger.Book, p *crewPage, at moment, crew, action string, form *crewForm) error {
+	for i := range p.Days {
+		for k := range p.Days[i].Jobs {
+			c := &p.Days[i].Jobs[k]
+			if c.Say == nil {
+				continue
+			}
+			say := c.Say
+			say.Action = action
+			if form != nil && form.anchor == c.Anchor {
+				say.form = form
+			}
+			x, ok, err := s.Crews.OnSite(ctx, b, say.Job, say.date)
+			if err != nil {
+				return err
+			}
+			say.shape(x, ok, at)
+			if !ok {
+				continue
+			}
+			c.Site = onSiteOf(b, say, x, at)
+			if say.newest != nil {
+				a, err := s.Crews.Answer(ctx, b.Firm.UID, *say.newest)
+				if err != nil {
+					return err
+				}
+				c.Site.Answer = say.answer(*say.newest, a)
+			}
+		}
+	}
+	return nil
 }

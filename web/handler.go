@@ -76,6 +76,7 @@ type Config struct {
 	Stopper  Stopper
 	Demo     *DemoPages
 	Office   *OfficePages   // nil: nobody can sign in
+	Crews    Crews          // nil: crews' pages only show
 	Desk     Desk           // nil: the pages change nothing
 	Pinner   Pinner         // needed with Desk
 	Deeds    Deeds          // needed with Desk
@@ -158,6 +159,9 @@ func (s *site) routes() http.Handler {
 	see("/static/{file}", s.static)
 	see("/f/{file}", s.feed)
 	see("/p/{token}", s.page)
+	if s.Crews != nil {
+		s.crewRoutes(mux)
+	}
 	if s.Approver != nil {
 		mux.Handle("/y/{token}", only(http.HandlerFunc(s.approve), http.MethodGet, http.MethodHead, http.MethodPost))
 	}

@@ -18,6 +18,10 @@ func (s *site) page(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		return
 	}
+	if l.Audience == access.Crew {
+		s.crewPage(w, r, l, http.StatusOK, nil)
+		return
+	}
 	b, at, err := s.book(r.Context(), l.Firm)
 	if err != nil {
 		s.unavailable(w, "page", err)
@@ -33,10 +37,6 @@ func (s *site) page(w http.ResponseWriter, r *http.Request) {
 		}
 		f.Title, f.Body = "Your roof", customerView(b, rows, at, s.subscribeTo(l, b.Links))
 		s.show(w, http.StatusOK, "customer", f)
-	case access.Crew:
-		v := crewView(b, l.ID, at, s.subscribeTo(l, b.Links))
-		f.Title, f.Body, f.Credit = v.Name, v, s.creditFor(b)
-		s.show(w, http.StatusOK, "crew", f)
 	default:
 		f.Title, f.Body, f.Credit = "The week", weekView(b, weekNews{}, at, s.subscribeTo(l, b.Links), false), s.creditFor(b)
 		s.show(w, http.StatusOK, "week", f)
@@ -92,6 +92,8 @@ func (s *site) bookFrom(ctx context.Context, uid string, days int) (ledger.Book,
 // near names a day that lies near: "today", "tomorrow", else its date.
 func (m moment) near(d job.Date) string {
 	switch d.DaysSince(m.today) {
+	case -1:
+		return "Yesterday, " + d.Words()
 	case 0:
 		return "Today, " + d.Words()
 	case 1:
