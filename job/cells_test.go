@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/csv"
 	"encoding/json"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -44,6 +45,12 @@ func drawJob(t *rapid.T) Job {
 	}
 	for range rapid.IntRange(0, 2).Draw(t, "edges") {
 		j.Roof.Edges = append(j.Roof.Edges, Edge{Drip, num("edge", 0, 40)})
+	}
+	if rapid.Bool().Draw(t, "shape") {
+		j.Roof.Shape = Shape{WidthM: j.Roof.AreaM2 / 3, LengthM: 3}
+		if j.Roof.AreaM2 > 10 && rapid.Bool().Draw(t, "L") { // a corner too small to be seen in the area
+			j.Roof.Shape.NotchWidthM, j.Roof.Shape.NotchLengthM = 0.5, 0.25
+		}
 	}
 	if rapid.Bool().Draw(t, "needs") {
 		j.Needs = []Need{{What: "scaffold", LeadDays: 14, Ordered: true}, {What: "=skip"}}
@@ -123,5 +130,32 @@ func TestFormNamesItsFields(t *testing.T) {
 	}
 	if _, problems := DecodeCrewCells(map[string]string{"id": "k", "name": "Kite", "size": "0", "email": "k@crews.test"}, testFirm()); len(problems) != 1 || problems[0].Field != "size" {
 		t.Errorf("crew: %v", problems)
+	}
+}
+
+// leaves counts the fields of a type, those within it too.
+func leaves(t reflect.Type) int {
+	if t.Kind() == reflect.Slice {
+		t = t.Elem()
+	}
+	if t.Kind() != reflect.Struct || t == reflect.TypeFor[Date]() {
+		return 1
+	}
+	n := 0
+	for i := range t.NumField() {
+		n += leaves(t.Field(i).Type)
+	}
+	return n
+}
+
+// TestEveryFieldHasACell: a form sends an order whole, so a field without a cell
+// would be lost whenever somebody changes another.
+func TestEveryFieldHasACell(t *testing.T) {
+	const job, crew = 41, 8 // those that drawJob and TestBookSurvivesCSV fill
+	if n := leaves(reflect.TypeFor[Job]()); n != job {
+		t.Errorf("Job has %d fields, not %d: give the new one a column (csvColumns, Job.Cells), a field in the form (web/jobform.go) and drawJob a value", n, job)
+	}
+	if n := leaves(reflect.TypeFor[Crew]()); n != crew {
+		t.Errorf("Crew has %d fields, not %d: give the new one a column, and Crew.Cells too", n, crew)
 	}
 }
