@@ -27,6 +27,7 @@ type jobView struct {
 	Load     *loadBits
 	Mix      *mixBits
 	Past     []pastCall
+	Diary    []diaryDay
 	Messages []messageLine
 	Weather  string // where the days' forecast is from
 	Booked   bool
@@ -86,6 +87,7 @@ func (s *site) jobPage(w http.ResponseWriter, r *http.Request, v viewer) {
 		return
 	}
 	p.Past = pastCallsOf(b, j, chances, at)
+	p.Diary = diaryDaysOf(b, j, at)
 	for _, m := range ms {
 		p.Messages = append(p.Messages, messageLineOf(m, at))
 	}

@@ -132,13 +132,18 @@ func TestJobPageTellsTheDaysAheadAndWhatCameOfCalls(t *testing.T) {
 	h.book.Week.Visits = append(h.book.Week.Visits[:0:0], plan.WeekVisit{Job: "A1", Crew: "gull", Days: []job.Date{day(13)}, Start: 7*60 + 30, Told: day(13), Chance: 0.83, Adds: &plan.WeekPrice{Amount: 43210, Exact: true}})
 	h.book.Calls = append([]call.Call{{Job: "A1", Crew: "gull", Date: day(8), Occasion: call.Evening, Outcome: call.Go, Made: at(7, 17, 0), Known: true, Chance: 0.75}}, h.book.Calls...)
 	b.chances = []ledger.Chance{{Job: "A1", Date: day(8), Lead: 1, Told: skill.Chances{Sealed: 0.75}, State: ledger.Scored, Rained: true, How: ledger.ModelRows}}
+	e := func(id, crew string, d int, t time.Time) job.Entry {
+		return job.Entry{ID: id, Job: "A1", N: 1, Date: day(d), Crew: crew, By: "crew", At: t, Noted: t}
+	}
+	h.book.Diary = job.Diary{Reports: []job.Report{{Entry: e("r1", "gull", 8, at(8, 7, 5)), What: job.Begun}, {Entry: e("r2", "gull", 8, at(7, 19, 0)), What: job.Seen}},
+		Batches: []job.Batch{{Entry: e("b1", "gull", 8, at(8, 9, 30)), ResinKg: 5, DosePct: 2, Lot: "K7 " + evil}}}
 	b.said = []notify.Message{{ID: "m9", State: notify.Sent, Subject: "Your roof on Tuesday", Reason: "the date was told", Name: notify.Name{Recipient: "ann@mail.example"}}}
 	site, owner, _ := benched(t, h, b)
 	r := get(site, "/job/A1", "Cookie", owner)
 	body := text(t, r)
 	wants(t, "the job", body, "Tomorrow, Tuesday 13 April with Gull from 07:30", "its customer holds the date", "Called go", "adds 432\u00a0EUR", "if called now: GO", "chance <span class=\"num\">83", "166 of 200 seal.",
 		`class="ribbon"`, `class="spread"`, "dashed: the least, 3", "Hour by hour", "not known", "No forecast reaches the day", "Mix card", "Load list", "strip-plan", "53.3400° north, 6.2600° west, 12 m above the sea",
-		"km from the depot of Gull", "It rained on the open roof, by past rows of the weather model, which are no gauge.", "Your roof on Tuesday", `href="/job/A1/why"`, `href="/job/A1/edit"`, "Forecast from open-meteo", "worth 1\u00a0800\u00a0EUR")
+		"km from the depot of Gull", "It rained on the open roof, by past rows of the weather model, which are no gauge.", "What crews noted", "7 Apr 20:00 has seen the call", "08:05 started", "10:30 ", "K7", "Your roof on Tuesday", `href="/job/A1/why"`, `href="/job/A1/edit"`, "Forecast from open-meteo", "worth 1\u00a0800\u00a0EUR")
 	hides(t, "the job", body, "<script", "style=", "ZgotmplZ", "NaN")
 	if n := strings.Count(body, "<details class=\"ahead"); n != 2 {
 		t.Errorf("%d days", n)
