@@ -11,7 +11,7 @@ export GOFLAGS ?= -buildvcs=false
 # the race detector needs a C compiler; nothing else here does
 RACE := $(if $(shell command -v gcc || command -v clang || command -v cc),-race,)
 
-.PHONY: help build test check fmt vet lint race fuzz vuln demo mail-screens season-table season-outlook skill-table replay-table plan-table feed-bench clean
+.PHONY: help build test check fmt vet lint race fuzz vuln demo mail-screens season-table season-outlook skill-table cover-up-table replay-table plan-table feed-bench clean
 
 help: ## list what can be made
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -104,6 +104,16 @@ season-outlook: ## laying days, usual window and jobs a crew can finish: writes 
 		r=$$(printf '%s\n' $(RECORDS) | grep -m1 "_$${p}_") && $(GO) run ./cmd/laycast season --weather "$$r" --picture docs/pictures/season-$$p.svg >/dev/null || echo "season-outlook: no record of $$p to draw"; \
 	done; \
 	cat "$$tmp" >$(OUTLOOK); echo "season-outlook: wrote $(OUTLOOK)"
+
+COVERUP := docs/cover-up.md
+
+cover-up-table: ## how often the watch over an open roof warned of recorded showers: writes docs/cover-up.md
+	@[ -n "$(strip $(REPLAYED))" ] || { echo "cover-up-table: no weather records; give REPLAYED='a.csv b.csv'"; exit 1; }
+	@tmp=$$(mktemp); trap 'rm -f "$$tmp"' EXIT; \
+	sed '/^<!-- made by make cover-up-table -->$$/q' $(COVERUP) >"$$tmp"; \
+	printf '\nMade on %s, seed 1.\n\n' "$$(date -u +%F)" >>"$$tmp"; \
+	$(GO) run ./cmd/laycast skill --cover-up --markdown $(addprefix --weather ,$(REPLAYED)) >>"$$tmp"; \
+	cat "$$tmp" >$(COVERUP); echo "cover-up-table: wrote $(COVERUP)"
 
 feed-bench: ## measure how fast a calendar is served, beside nginx serving the same bytes
 	@bash testdata/feed-bench.sh

@@ -18,7 +18,7 @@ const watchTimes = "0,30 5-21 * * *"
 
 // WarnFrom is the share of members with rain before the roof is sealed from which
 // its crew is warned. It was chosen on recorded showers: docs/cover-up.md.
-const WarnFrom = 0.25
+const WarnFrom = 0.12
 
 // How long a roof is watched beyond the hour by which it should be sealed: while
 // its crew says that it is open, and where it says nothing. Ours, no source.
@@ -126,6 +126,7 @@ func (w *work) lookAfter(ctx context.Context, k call.Call, is map[forecast.Cell]
 	if len(k.Stages) > 0 && k.Stages[0].Stage == rules.Topcoat {
 		stage = rules.Topcoat
 	}
+	w.freshen(issue)
 	rain, known := p.RainAhead(stage, w.s.grounds.near(issue, CellOf(b.Site), to.Add(2*time.Hour)), from, to)
 	if l.Blind = w.cannotSee(issue); l.Blind == "" && !known {
 		l.Blind = "too little of the forecast is known"
@@ -150,6 +151,18 @@ func (w *work) lookAfter(ctx context.Context, k call.Call, is map[forecast.Cell]
 	w.tellOwnerOfRain(k, b, l)
 	return nil
 }
+
+// freshen has the ensemble fetched each hour while a roof is open: models are run
+// more often than it is usually asked for.
+func (w *work) freshen(is forecast.Issue) {
+	if is.DetOnly || is.Ens != nil && w.now.Sub(is.Ens.LastSeen) < time.Hour-watchSlack {
+		return
+	}
+	w.out.Arm = append(w.out.Arm, task.Task{Firm: w.book.Firm.UID, Name: task.FetchEnsemble, Due: w.now, Slot: w.now})
+}
+
+// watchSlack keeps a fetch that took a moment from being put off by half an hour.
+const watchSlack = 5 * time.Minute
 
 // warned reports whether the crew was warned of the same spell already: a new
 // word goes out only where rain comes sooner than was said, or hours after it.

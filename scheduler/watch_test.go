@@ -145,7 +145,7 @@ func TestWhatIsWatched(t *testing.T) {
 		"begun, long after: still open":  {[]job.What{job.Begun}, utc(19, 30), all, 1},
 		"stopped":                        {[]job.What{job.Begun, job.Halted}, utc(12, 0), all, 0},
 		"sealed":                         {[]job.What{job.Begun, job.Sealed}, utc(12, 0), all, 0},
-		"rain once it is sealed":         {[]job.What{job.Begun}, utc(12, 0), from(19, 23, 1), 0},
+		"rain once it is sealed":         {[]job.What{job.Begun}, utc(12, 0), from(21, 23, 1), 0},
 		"few members":                    {[]job.What{job.Begun}, utc(12, 0), from(15, 17, .1), 0},
 		"sealed was a slip, at it again": {[]job.What{job.Begun, job.Sealed, job.Begun}, utc(12, 0), all, 1},
 	} {

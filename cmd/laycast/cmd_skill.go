@@ -27,6 +27,7 @@ type skillCmd struct {
 	Scale   []float64 `help:"Multiple of the errors; may be given more than once." default:"1"`
 	placeFlags
 	LearnPast int    `name:"learn-past" help:"Learn how the source errs from what it forecast on so many past days (1 to 40), for every place with a booked job." placeholder:"DAYS"`
+	CoverUp   bool   `help:"With --weather: how often the watch over an open roof warned of rain that came, and of rain that did not."`
 	JSON      bool   `help:"Print JSON." xor:"form"`
 	Markdown  bool   `help:"Print tables for a page of documentation." xor:"form"`
 	PNG       string `name:"png" help:"Also write the reliability diagram as PNG." placeholder:"FILE"`
@@ -36,7 +37,7 @@ type skillCmd struct {
 // Help shows examples.
 func (skillCmd) Help() string {
 	return "How honest the chances are: whether what is given 80 % comes true eight times in ten. Every call is scored, and a roof of 20 m² that is asked for every evening wherever the firm has jobs.\n\nWith --learn-past, the source is asked what it forecast on past days, and what that teaches is kept; done again, nothing counts twice.\n\nWith --weather, no configuration is needed: a recorded year is lived through as the daemon would, on made-up forecasts of it; the first half of the year is learned from, the second is scored. The roof is 20 m², stripped and laid anew by a pair, asked for every day.\n\n" +
-		"Examples:\n  laycast skill\n  laycast skill --png chances.png\n  laycast skill --learn-past 40\n  laycast skill --weather dublin_2017.csv\n  laycast skill --weather dublin_2017.csv --scale 0.7 --scale 1.3 --json\n  laycast skill --weather quay.csv --lat 53.3 --lon -6.2 --zone Europe/Dublin --svg quay.svg\n\n" +
+		"Examples:\n  laycast skill\n  laycast skill --png chances.png\n  laycast skill --learn-past 40\n  laycast skill --weather dublin_2017.csv\n  laycast skill --weather dublin_2017.csv --scale 0.7 --scale 1.3 --json\n  laycast skill --weather quay.csv --lat 53.3 --lon -6.2 --zone Europe/Dublin --svg quay.svg\n  laycast skill --cover-up --weather dublin_2017.csv\n\n" +
 		"A forecast is no permission: the resin maker's data sheet, local codes and licensed practice govern."
 }
 
@@ -68,6 +69,8 @@ func (c *skillCmd) Run(ctx context.Context, s *session) error {
 		return c.past(ctx, s)
 	case len(c.Weather) == 0:
 		return c.own(ctx, s)
+	case c.CoverUp:
+		return c.coverUps(ctx, s)
 	}
 	var trials []trial
 	for i, scale := range c.Scale {
@@ -104,6 +107,9 @@ func (c *skillCmd) valid() error {
 	}
 	if c.Alone && len(c.Weather) == 0 {
 		return errors.New("--alone is about replayed forecasts: give a record with --weather")
+	}
+	if c.CoverUp && len(c.Weather) == 0 {
+		return errors.New("--cover-up needs --weather")
 	}
 	if c.Members < rules.LeastMembers || c.Members > 200 {
 		return fmt.Errorf("--members %d: give %d to 200", c.Members, rules.LeastMembers)
@@ -175,34 +181,46 @@ func (c *skillCmd) row(ys []livedYear, keep func(verify.Given) bool, rain bool) 
 
 // record lives through the years of one record.
 func (c *skillCmd) record(ctx context.Context, path string, scale float64, say *progress) (id string, out []livedYear, err error) {
-	st, err := c.place(path)
-	if err != nil {
-		return st.id, nil, err
-	}
-	years, err := readYears(path, st)
-	if err != nil {
-		return st.id, nil, err
-	}
-	for _, rec := range years {
-		if err := ctx.Err(); err != nil {
-			return st.id, nil, err
-		}
-		src, err := replay.New(rec, replay.Options{Seed: c.Seed, ID: st.id, Members: c.Members, Spread: c.Spread, Scale: scale})
-		if err != nil {
-			return st.id, nil, fmt.Errorf("weather record %s: %w", path, err)
-		}
-		year := rec.Rows[0].At.Year()
+	err = c.years(ctx, path, scale, func(st station, src *replay.Source, year int) error {
+		id = st.id
 		y := livedYear{since: job.Date{Year: year, Month: time.June, Day: 30}}
 		f := issuer{ctx, src, forecast.CellOf(st.lat, st.lon, st.elevation), c.Alone}
+		var err error
 		y.gs, err = verify.Year(referenceRoof(st), src, f, skill.NewLearner(st.lon), job.Date{Year: year, Month: time.January, Day: 1},
 			job.Date{Year: year, Month: time.December, Day: 31}, y.since, func(d job.Date) { say.month(fmt.Sprintf("%s, errors x %g", st.id, scale), d) })
 		if err != nil {
-			return st.id, nil, fmt.Errorf("weather record %s: %w", path, err)
+			return err
 		}
 		y.gs = verify.Recalibrate(y.gs, verify.Learn(y.gs, y.since))
 		out = append(out, y)
+		return nil
+	})
+	return id, out, err
+}
+
+// years hands on the replayed forecasts of every year of a record.
+func (c *skillCmd) years(ctx context.Context, path string, scale float64, do func(st station, src *replay.Source, year int) error) error {
+	st, err := c.place(path)
+	if err != nil {
+		return err
 	}
-	return st.id, out, nil
+	years, err := readYears(path, st)
+	if err != nil {
+		return err
+	}
+	for _, rec := range years {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		src, err := replay.New(rec, replay.Options{Seed: c.Seed, ID: st.id, Members: c.Members, Spread: c.Spread, Scale: scale})
+		if err == nil {
+			err = do(st, src, rec.Rows[0].At.Year())
+		}
+		if err != nil {
+			return fmt.Errorf("weather record %s: %w", path, err)
+		}
+	}
+	return nil
 }
 
 // referenceRoof is the roof that is asked for.
