@@ -21,6 +21,7 @@ var levels = map[string]int{
 	"":                   0, // this package: nothing in it
 	"job":                0,
 	"job/access":         0,
+	"job/aslaid":         0,
 	"rules/physics":      0,
 	"rules/datafile":     0,
 	"forecast":           0,
@@ -44,6 +45,7 @@ var levels = map[string]int{
 	"notify/file":        3,
 	"notify/webhook":     3,
 	"notify/ribbon":      3,
+	"notify/sheet":       3,
 	"scheduler/season":   3,
 	"scheduler/verify":   3,
 	"scheduler/ledger":   4,
@@ -65,10 +67,12 @@ var kin = map[string][]string{
 	"forecast/skill":     {"forecast"},
 	"forecast/replay":    {"forecast"},
 	"rules/datafile":     {"job"},
+	"job/aslaid":         {"job"},
 	"rules/load":         {"rules/mix"},
 	"rules/site":         {"rules/mix"},
 	"notify":             {"notify/ribbon"},
 	"notify/smtp":        {"notify"},
+	"notify/sheet":       {"notify"},
 	"notify/calendar":    {"notify"},
 	"notify/file":        {"notify"},
 	"notify/webhook":     {"notify"},
@@ -87,7 +91,7 @@ var testOnly = map[string]string{"db/dbtest": "db", "db/pgtest": ""}
 // pure packages compute from their arguments alone.
 var pure = map[string]bool{
 	"job": true, "rules": true, "rules/physics": true, "scheduler/plan": true, "scheduler/call": true, "forecast": true,
-	"forecast/skill": true, "scheduler/task": true, "job/access": true,
+	"forecast/skill": true, "scheduler/task": true, "job/access": true, "job/aslaid": true,
 	"scheduler/season": true, "rules/datafile": true, "rules/mix": true, "rules/load": true, "rules/site": true, "scheduler/verify": true,
 }
 

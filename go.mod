@@ -3,6 +3,7 @@ module laycast
 go 1.26.0
 
 require (
+	codeberg.org/go-pdf/fpdf v0.12.0
 	github.com/alecthomas/kong v1.17.0 // indirect
 	github.com/alexedwards/scs/v2 v2.9.0 // indirect
 	github.com/arran4/golang-ical v0.3.4 // indirect

@@ -44,6 +44,8 @@ func keptTables() []keptTable {
 		{"weeks", []string{"firm", "id"}, ofFirm},
 		{"calls", []string{"firm", "job", "date", "occasion"}, ofFirm},
 		{"diary", []string{"firm", "id"}, ofFirm},
+		{"records", []string{"firm", "seq"}, ofFirm},
+		{"photos", []string{"firm", "job", "date", "id"}, ofFirm},
 		{"tasks", []string{"firm", "name"}, ofFirm},
 		{"links", []string{"firm", "audience", "id", "purpose"}, ofFirm},
 		{"published", []string{"firm", "job", "n", "reader"}, ofFirm},

@@ -117,6 +117,9 @@ func (d *DB) commit(ctx context.Context, tx *sql.Tx, dec ledger.Decision) error 
 	if err := d.putDiary(ctx, tx, firm, dec.Diary); err != nil {
 		return fmt.Errorf("diary: %w", err)
 	}
+	if err := putRecords(ctx, tx, firm, dec.Records); err != nil {
+		return fmt.Errorf("as-laid records: %w", err)
+	}
 	if err := d.putAccess(ctx, tx, firm, dec); err != nil {
 		return err
 	}

@@ -1,6 +1,7 @@
 package notify_test
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -230,6 +231,13 @@ func samples(t *testing.T) map[string]func(*notify.Composer) (notify.Message, er
 		},
 		"cover-up-blind": func(c *notify.Composer) (notify.Message, error) {
 			return c.CoverUp(notify.CoverUpLetter{Letter: secondLook(t, nil, goK), Blind: "the hourly forecast was last fetched 4 hours ago"})
+		},
+		"hand-over": func(c *notify.Composer) (notify.Message, error) {
+			return c.HandOver(notify.HandOverLetter{
+				Job: garage(), Visit: 1, Date: goK.Date, Outcome: "laid and topcoated", AreaM2: 24,
+				Began: at(t, "2027-04-15T10:40:00Z"), Sealed: at(t, "2027-04-15T16:20:00Z"), Coated: at(t, "2027-04-15T18:30:00Z"),
+				Deck: [2]float64{12.5, 21}, Margin: 5.2, Batches: 31, Hash: strings.Repeat("0123456789abcdef", 4), Now: at(t, "2027-04-17T11:20:00Z"),
+			})
 		},
 		"week-told":  func(c *notify.Composer) (notify.Message, error) { return c.WeekTold(vl) },
 		"date-told":  func(c *notify.Composer) (notify.Message, error) { return c.DateTold(vl) },

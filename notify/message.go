@@ -25,6 +25,7 @@ const (
 	KindDateTold   Kind = "date-told"
 	KindDateMoved  Kind = "date-moved"
 	KindCancelled  Kind = "date-cancelled"
+	KindHandOver   Kind = "hand-over"
 	KindWeek       Kind = "week"
 	KindTrouble    Kind = "trouble"
 	KindSignIn     Kind = "sign-in"

@@ -14,6 +14,7 @@ import (
 
 	"laycast/forecast"
 	"laycast/job"
+	"laycast/job/aslaid"
 	"laycast/notify"
 	"laycast/rules"
 	"laycast/rules/load"
@@ -79,6 +80,16 @@ type Told interface {
 	Messages(ctx context.Context, firm string) ([]notify.Message, error)
 }
 
+// Aslaid reads what belongs to the as-laid records.
+type Aslaid interface {
+	// Records gives the rows of a job's closed records, in order.
+	Records(ctx context.Context, firm, job string) ([]aslaid.Row, error)
+	// Recorded gives the days of each job, from a date on, whose record is closed.
+	Recorded(ctx context.Context, firm string, from job.Date) (map[string][]job.Date, error)
+	Photos(ctx context.Context, firm, job string, day job.Date) ([]aslaid.Photo, error)
+	JobChances(ctx context.Context, firm, job string) ([]ledger.Chance, error)
+}
+
 // Store is the database as the scheduler sees it.
 type Store interface {
 	Books
@@ -89,6 +100,7 @@ type Store interface {
 	Tasks
 	Outbox
 	Told
+	Aslaid
 }
 
 // Transport delivers one message once. An error that is a *notify.Failure says
@@ -227,6 +239,9 @@ func (s *Scheduler) decide(ctx context.Context, t task.Task) (ledger.Decision, e
 	now := s.Clock.Now()
 	// yesterday's calls still matter: a go that is not closed is under way
 	from := job.DateOf(now.UTC()).AddDays(-keepCalls)
+	if t.Name == task.Record {
+		from = from.AddDays(-recordBack)
+	}
 	book, err := s.Store.Book(ctx, t.Firm, from)
 	if first := firstOpen(book.Visits); err == nil && !first.IsZero() && first.Before(from) {
 		book, err = s.Store.Book(ctx, t.Firm, first) // laycast was away for days
@@ -261,6 +276,8 @@ func (s *Scheduler) decide(ctx context.Context, t task.Task) (ledger.Decision, e
 		err = w.closeDay(ctx)
 	case task.Unseen:
 		w.unseen()
+	case task.Record:
+		err = w.closeRecords(ctx)
 	case task.Score:
 		err = w.score(ctx)
 	case task.Learn:

@@ -81,6 +81,8 @@ func nextSlot(f job.Firm, n task.Name, after time.Time) (time.Time, error) {
 		return next(f.Times.Tell, after, zone)
 	case task.WeekMail:
 		return next(f.Times.WeekMail, after, zone)
+	case task.Record:
+		return next("20 8 * * *", after, zone) // 36 hours after 20:00
 	case task.Score:
 		return next("20 3 * * *", after, zone) // the past rows reach back over yesterday
 	case task.Learn:

@@ -75,6 +75,7 @@ func Run(t *testing.T, fresh func(t *testing.T) string) {
 		{"diary", testDiary},
 		{"diary guards", testDiaryGuards},
 		{"diary rivals", testDiaryRivals},
+		{"records", testRecords},
 		{"edit", testEdit},
 	} {
 		t.Run(part.name, func(t *testing.T) {

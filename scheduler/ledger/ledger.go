@@ -10,6 +10,7 @@ import (
 	"laycast/forecast/skill"
 	"laycast/job"
 	"laycast/job/access"
+	"laycast/job/aslaid"
 	"laycast/notify"
 	"laycast/notify/calendar"
 	"laycast/scheduler/call"
@@ -77,10 +78,11 @@ type Decision struct {
 	Arm  []task.Task // tasks to be made due at Due unless they are due earlier
 
 	Week     *plan.Week
-	Bookings []job.Booking // whose progress changed
-	Visits   []job.Visit   // new or changed
-	Calls    []call.Call   // new; one already there by (job, date, occasion) stays
-	Diary    job.Diary     // new lines; one already there by its id stays
+	Bookings []job.Booking   // whose progress changed
+	Visits   []job.Visit     // new or changed
+	Calls    []call.Call     // new; one already there by (job, date, occasion) stays
+	Diary    job.Diary       // new lines; one already there by its id stays
+	Records  []aslaid.Record // to be closed; one of a job and day that is closed stays
 	Messages []notify.Message
 	Untold   []notify.Untold
 

@@ -8,6 +8,7 @@ import (
 
 	"laycast/forecast"
 	"laycast/job"
+	"laycast/job/aslaid"
 	"laycast/notify"
 	"laycast/scheduler"
 	"laycast/scheduler/call"
@@ -245,7 +246,7 @@ func (m *store) Prune(context.Context, time.Time) (int, error) { return 0, nil }
 func (m *store) SeedTasks(_ context.Context, ts []task.Task) error {
 	for _, t := range ts {
 		switch t.Name {
-		case task.WeekMail, task.Watch, task.Absence, task.Prune, task.Score:
+		case task.WeekMail, task.Watch, task.Record, task.Absence, task.Prune, task.Score:
 			continue
 		}
 		m.tasks = append(m.tasks, t)
@@ -302,3 +303,19 @@ func (m *store) ExpireMessages(context.Context, string, time.Time) (int, error) 
 
 // Messages gives none: only the absence check asks, and it is not run.
 func (m *store) Messages(context.Context, string) ([]notify.Message, error) { return nil, nil }
+
+// JobChances gives none.
+func (m *store) JobChances(context.Context, string, string) ([]ledger.Chance, error) { return nil, nil }
+
+// Records gives none.
+func (m *store) Records(context.Context, string, string) ([]aslaid.Row, error) { return nil, nil }
+
+// Recorded gives none: no record is closed.
+func (m *store) Recorded(context.Context, string, job.Date) (map[string][]job.Date, error) {
+	return nil, nil
+}
+
+// Photos gives none.
+func (m *store) Photos(context.Context, string, string, job.Date) ([]aslaid.Photo, error) {
+	return nil, nil
+}

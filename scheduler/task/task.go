@@ -22,6 +22,7 @@ const (
 	Absence       Name = "absence-check"
 	Close         Name = "close"
 	Unseen        Name = "unseen-check" // which crews have not seen their call
+	Record        Name = "record"       // as-laid records of days that are over are closed
 	Score         Name = "score"        // the chances of days that are over
 	Learn         Name = "learn"        // from the forecasts of the evenings before a day that is over
 	Prune         Name = "prune"
@@ -29,7 +30,7 @@ const (
 
 // Names gives every task in running order.
 func Names() []Name {
-	return []Name{FetchForecast, FetchEnsemble, Replan, Tell, WeekMail, SecondLook, Call, Watch, Absence, Close, Unseen, Learn, Score, Prune}
+	return []Name{FetchForecast, FetchEnsemble, Replan, Tell, WeekMail, SecondLook, Call, Watch, Absence, Close, Unseen, Record, Learn, Score, Prune}
 }
 
 // Rank gives a task's place in the running order.
