@@ -68,7 +68,7 @@ func (c *Composer) HandOver(l HandOverLetter) (Message, error) {
 		audience: ToCustomer, toName: l.Job.Customer.Name, to: l.Job.Customer.Email,
 		subject: "Your roof: how it was laid on " + l.Date.Words(), reason: "we laid your roof on " + l.Date.Words(),
 		// no hurry: a week is long enough to bring a mail
-		letter: out, now: l.Now, expires: l.Now.Add(7 * 24 * time.Hour),
+		letter: out, now: l.Now, expires: c.startOf(c.today(l.Now).AddDays(8)),
 	})
 	return m, err
 }

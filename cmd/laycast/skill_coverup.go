@@ -13,7 +13,9 @@ import (
 )
 
 // warnFroms are the shares of members that are tried as the one to warn from.
-func warnFroms() []float64 { return []float64{0.06, 0.08, 0.1, scheduler.WarnFrom, 0.15, 0.2, 0.3, 0.5} }
+func warnFroms() []float64 {
+	return []float64{0.06, 0.08, 0.1, scheduler.WarnFrom, 0.15, 0.2, 0.3, 0.5}
+}
 
 // stationCover is how the watch did at one station.
 type stationCover struct {
