@@ -29,6 +29,7 @@ type Booking struct {
 	// what the owner wants, before anything the plan would gain
 	Pinned    Pin    `json:"pinned,omitzero"`
 	Forbidden []Date `json:"forbidden,omitempty"` // days on which it must not be worked on
+	Unsuited  []Date `json:"unsuited,omitempty"`  // told days that the customer said do not suit
 	AskFirst  bool   `json:"ask_first,omitempty"` // a new date is never told without the owner's yes
 }
 
@@ -41,9 +42,12 @@ type Pin struct {
 // Forbids reports whether the owner forbade d.
 func (b Booking) Forbids(d Date) bool { return contains(b.Forbidden, d) }
 
-// Barred reports whether the job may not be worked on at d, by its order or
-// by the owner's word.
-func (b Booking) Barred(d Date) bool { return b.Job.Barred(d) || b.Forbids(d) }
+// Unsuits reports whether the customer said that d does not suit.
+func (b Booking) Unsuits(d Date) bool { return contains(b.Unsuited, d) }
+
+// Barred reports whether the job may not be worked on at d, by its order, by
+// the owner's word or by the customer's.
+func (b Booking) Barred(d Date) bool { return b.Job.Barred(d) || b.Forbids(d) || b.Unsuits(d) }
 
 // VisitState is where a visit stands.
 type VisitState string
@@ -73,7 +77,9 @@ type Visit struct {
 	ToldWeek Date      `json:"told_week"` // Monday of the week last told to the customer
 	Told     Date      `json:"told"`      // the date last told
 	ToldAt   time.Time `json:"told_at"`
-	Moves    int       `json:"moves"`    // how often a told date was moved
+	Moves    int       `json:"moves"` // how often a told date was moved
+	Moved    Date      `json:"moved"` // the told date that no longer holds, and why, as its customer was told last
+	MovedWhy string    `json:"moved_why,omitempty"`
 	AskedAt  time.Time `json:"asked_at"` // when the owner was asked about a new date that waits to be told
 	AskedFor Date      `json:"asked_for"`
 	Approved bool      `json:"approved"` // the owner said yes to it

@@ -145,7 +145,7 @@ func barredWords(b job.Booking, d job.Date) string {
 		return "it may not begin before " + b.Earliest.Words()
 	case !b.Deadline.IsZero() && d.After(b.Deadline) && b.LaidM2 == 0:
 		return "it has to be laid by " + b.Deadline.Words()
-	case slices.Contains(b.Blackout, d):
+	case slices.Contains(b.Blackout, d) || b.Unsuits(d):
 		return "it does not suit the customer"
 	}
 	return ""

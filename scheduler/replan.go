@@ -207,7 +207,7 @@ func (p *planner) consider(v job.Visit) error {
 	b = p.w.underWay(b, p.day0)
 	c := candidate{visit: v, booking: b, days: map[int]map[job.Date]rules.Day{}}
 	k := p.w.standing(b.ID, first)
-	overruled := b.Forbids(first) || p.pinned(b) && b.Pinned.Day != first // the owner may move what is frozen
+	overruled := b.Forbids(first) || b.Unsuits(first) || p.pinned(b) && b.Pinned.Day != first // the owner may move what is frozen
 	frozen := first == v.Told && first.DaysSince(p.w.today()) <= p.w.book.Firm.Notice && !overruled
 	c.fixed = !first.IsZero() && (first.Before(p.free) || frozen || (k != nil && k.Outcome != call.NoGo) || v.Done > 0)
 	j, err := p.number(&c)

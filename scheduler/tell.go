@@ -151,6 +151,7 @@ func (w *work) tellMove(v job.Visit, b job.Booking) {
 	l := w.letter(v, b)
 	l.Date, l.Was, l.Why = first, v.Told, w.moveWords(v)
 	v.Moves++
+	v.Moved, v.MovedWhy = l.Was, l.Why
 	l.Visit = v
 	if v.Moves >= ownersMove { // what the customer's calendar holds is put right with the next mail
 		w.out.Untold = append(w.out.Untold, notify.Untold{
@@ -176,6 +177,7 @@ func (w *work) cancelSoon(v job.Visit, b job.Booking) {
 	l := w.letter(v, b)
 	l.Was, l.Why, l.NewFollows = v.Told, w.moveWords(v), true
 	v.Moves++
+	v.Moved, v.MovedWhy = l.Was, l.Why
 	l.Visit, l.Invitation = v, w.uninvite(&v, b)
 	m, err := w.say.DateCancelled(l)
 	w.postTo(&v, b, m, err, v.Told)

@@ -118,6 +118,8 @@ func (p *planner) why(c candidate, from job.Date) string {
 	switch b := c.booking; {
 	case b.Forbids(from):
 		return "you forbade " + from.Words()
+	case b.Unsuits(from):
+		return from.Words() + " does not suit its customer"
 	case p.pinned(b) && b.Pinned.Day != from:
 		return "you pinned it to " + b.Pinned.Day.Words()
 	}

@@ -2,7 +2,9 @@ package web
 
 import (
 	"cmp"
+	"net/url"
 	"slices"
+	"strings"
 
 	"laycast/job"
 	"laycast/notify"
@@ -14,6 +16,7 @@ import (
 // customerPage is what one customer sees: what was published to this customer,
 // and nothing of the plan.
 type customerPage struct {
+	Noted     string // what was just noted
 	Visits    []customerVisit
 	Mail      string // whom to write to
 	Subscribe *subscribe
@@ -29,6 +32,12 @@ type customerVisit struct {
 	Lines    []string
 	Prepare  []string
 	Changed  string
+	Moved    string // why an earlier date does not hold
+	Other    string // where to say that the day does not suit, or ""
+	Settled  bool   // we are about to come: only by telephone
+	job      string
+	date     job.Date
+	invited  bool
 	over     bool
 	sortedBy string
 }
@@ -57,9 +66,13 @@ func customerVisitOf(b ledger.Book, row ledger.Published, at moment) customerVis
 	} else {
 		start := e.Start.In(at.zone)
 		d := job.DateOf(start)
-		v.When, v.From, v.sortedBy = d.Words(), "from "+start.Format("15:04"), d.String()
+		v.When, v.From, v.sortedBy, v.date = d.Words(), "from "+start.Format("15:04"), d.String(), d
 	}
 	v.Status, v.Tone = statusOf(e, going(b, row, at))
+	v.job, v.Moved = row.Job, movedWords(b, row)
+	if j, ok := booking(b, row.Job); ok {
+		v.invited = j.Invite
+	}
 	if e.Status == calendar.Cancelled || e.Start.IsZero() {
 		return v
 	}
@@ -69,6 +82,59 @@ func customerVisitOf(b ledger.Book, row ledger.Published, at moment) customerVis
 	v.Who = whoComes(b, row)
 	return v
 }
+
+// movedWords says why an earlier date of a visit does not hold, as its customer
+// was told.
+func movedWords(b ledger.Book, row ledger.Published) string {
+	for _, v := range b.Visits {
+		if v.Job == row.Job && v.N == row.N && !v.Moved.IsZero() && v.MovedWhy != "" {
+			return "Instead of " + v.Moved.Words() + ". " + notify.Clean(v.MovedWhy)
+		}
+	}
+	return ""
+}
+
+// others says of which dates a customer may say that they do not suit: told ones
+// that no call stands for yet.
+func (p *customerPage) others(b ledger.Book, at moment, page string) {
+	for i := range p.Visits {
+		v := &p.Visits[i]
+		for _, x := range b.Visits {
+			if x.Job != v.job || x.Told != v.date || v.date.IsZero() || v.Tone == "no-go" || x.State != job.Planned || x.Done > 0 {
+				continue
+			}
+			k := standing(b.Calls, v.job, v.date)
+			if k != nil || !v.date.After(at.today) {
+				v.Settled = true
+				continue
+			}
+			v.Other = page + "/other?" + url.Values{"job": {v.job}, "date": {v.date.String()}}.Encode()
+		}
+	}
+}
+
+// invited reports whether every visit shown comes as an invitation by mail:
+// nobody wants it in the calendar twice (INTEROP.md D.4).
+func (p customerPage) invited() bool {
+	return len(p.Visits) > 0 && !slices.ContainsFunc(p.Visits, func(v customerVisit) bool { return !v.invited })
+}
+
+// unsuitedWords says what a customer has just said, where it is so.
+func unsuitedWords(b ledger.Book, person, date string) string {
+	d, err := job.ParseDate(date)
+	if err != nil {
+		return ""
+	}
+	for _, j := range b.Jobs {
+		if sameMail(j.Customer.Email, person) && j.Unsuits(d) {
+			return "Noted: " + d.Words() + " does not suit you. We write to you what takes its place."
+		}
+	}
+	return ""
+}
+
+// sameMail reports whether two mail addresses are the same, in any case.
+func sameMail(x, y string) bool { return strings.EqualFold(x, y) }
 
 // statusOf says how sure an event is.
 func statusOf(e calendar.Event, going bool) (words, tone string) {

@@ -75,21 +75,23 @@ type Config struct {
 	Approver Approver
 	Stopper  Stopper
 	Demo     *DemoPages
-	Office   *OfficePages   // nil: nobody can sign in
-	Crews    Crews          // nil: crews' pages only show
-	Desk     Desk           // nil: the pages change nothing
-	Pinner   Pinner         // needed with Desk
-	Deeds    Deeds          // needed with Desk
-	Plans    Plans          // nil: the week tells neither hours nor changes
-	Scores   Scores         // nil: nothing is told of how honest the chances are
-	Jobs     *JobPages      // nil: there are no pages of single jobs
-	Records  Records        // nil: there is no log
-	Limits   rules.Profiles // the firm's own laying limits beside the built-in ones
-	Maker    LinkMaker      // nil: no links are made or ended by the pages
-	Setter   Setter         // nil: settings are shown only; it goes with Deeds
-	Locked   []string       // settings that the configuration file sets: "times.call"
-	Proxies  []netip.Prefix // whose X-Forwarded-For is believed
-	Key      []byte         // the link key, access.KeyBytes long
+	Office   *OfficePages // nil: nobody can sign in
+	Crews    Crews        // nil: crews' pages only show
+	// Customers nil: customers' pages only show
+	Customers Customers
+	Desk      Desk           // nil: the pages change nothing
+	Pinner    Pinner         // needed with Desk
+	Deeds     Deeds          // needed with Desk
+	Plans     Plans          // nil: the week tells neither hours nor changes
+	Scores    Scores         // nil: nothing is told of how honest the chances are
+	Jobs      *JobPages      // nil: there are no pages of single jobs
+	Records   Records        // nil: there is no log
+	Limits    rules.Profiles // the firm's own laying limits beside the built-in ones
+	Maker     LinkMaker      // nil: no links are made or ended by the pages
+	Setter    Setter         // nil: settings are shown only; it goes with Deeds
+	Locked    []string       // settings that the configuration file sets: "times.call"
+	Proxies   []netip.Prefix // whose X-Forwarded-For is believed
+	Key       []byte         // the link key, access.KeyBytes long
 	// Credit gives whose weather it is, of the sources named, shown where it is.
 	Credit    func(sources []string) string
 	PublicURL string // how links begin, without a slash at the end
@@ -161,6 +163,9 @@ func (s *site) routes() http.Handler {
 	see("/p/{token}", s.page)
 	if s.Crews != nil {
 		s.crewRoutes(mux)
+	}
+	if s.Customers != nil {
+		mux.Handle("/p/{token}/other", only(http.HandlerFunc(s.unsuited), http.MethodGet, http.MethodHead, http.MethodPost))
 	}
 	if s.Approver != nil {
 		mux.Handle("/y/{token}", only(http.HandlerFunc(s.approve), http.MethodGet, http.MethodHead, http.MethodPost))

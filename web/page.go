@@ -35,7 +35,15 @@ func (s *site) page(w http.ResponseWriter, r *http.Request) {
 			s.unavailable(w, "page", err)
 			return
 		}
-		f.Title, f.Body = "Your roof", customerView(b, rows, at, s.subscribeTo(l, b.Links))
+		v := customerView(b, rows, at, s.subscribeTo(l, b.Links))
+		if v.invited() {
+			v.Subscribe = nil
+		}
+		if s.Customers != nil {
+			v.others(b, at, s.base+"/p/"+r.PathValue("token"))
+			v.Noted = unsuitedWords(b, l.ID, r.URL.Query().Get("noted"))
+		}
+		f.Title, f.Body = "Your roof", v
 		s.show(w, http.StatusOK, "customer", f)
 	default:
 		f.Title, f.Body, f.Credit = "The week", weekView(b, weekNews{}, at, s.subscribeTo(l, b.Links), false), s.creditFor(b)

@@ -114,7 +114,7 @@ func (h *house) pages(ctx context.Context, health *web.Health, sched *scheduler.
 	return web.New(web.Config{
 		Office: office, Proxies: h.cfg.TrustedProxies,
 		Health: health, Clock: sched.Clock, Links: r, Feeds: r, Books: r, Approver: sched, Stopper: r, Demo: demo,
-		Crews: sched, Desk: sched, Pinner: sched, Deeds: r, Plans: plans{sched, r}, Records: r, Setter: r, Maker: r, Scores: r, Jobs: jobs, Locked: h.cfg.Set, Limits: sched.Profiles,
+		Crews: sched, Customers: sched, Desk: sched, Pinner: sched, Deeds: r, Plans: plans{sched, r}, Records: r, Setter: r, Maker: r, Scores: r, Jobs: jobs, Locked: h.cfg.Set, Limits: sched.Profiles,
 		Key: key, Credit: sched.CreditOf, PublicURL: h.cfg.PublicURL, Log: log,
 	})
 }
