@@ -32,7 +32,6 @@ type roofDay struct {
 	store watched
 	call  call.Call
 	diary job.Diary
-	mails []notify.Message
 }
 
 func newRoofDay(t *testing.T) *roofDay {
