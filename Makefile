@@ -21,7 +21,7 @@ build: ## build ./laycast, one static program
 
 test: ## run all tests (gets PostgreSQL and a mail server first where it may)
 	@sh testdata/need.sh
-	$(GO) test ./...
+	$(GO) test -timeout 25m ./...
 
 check: fmt vet lint race fuzz ## all of the quality checks: format, vet, staticcheck, tests with -race, short fuzzing
 	@echo "check: all clean"
