@@ -19,6 +19,7 @@ import (
 // crewSay is what a crew may say of one job and day, and has said.
 type crewSay struct {
 	Job, Date string
+	Anchor    string
 	Action    string // what the forms' addresses begin with; "": the page only shows
 	After     int    // how many lines of the job's day are there
 	Seen      string // when the call was read, or ""
@@ -91,7 +92,7 @@ func (c *crewSay) Open(kind string) bool { return c.form != nil && c.form.kind =
 // sayOf gives what may be said of a call, and what was.
 func sayOf(b ledger.Book, j job.Booking, k call.Call, at moment) *crewSay {
 	day := b.Diary.Of(j.ID, k.Date)
-	c := &crewSay{Job: j.ID, Date: k.Date.String(), After: day.Len(), date: k.Date, k: k, word: b.Diary.Word(j.ID, k.Date), zone: siteZone(j.Job, at.zone)}
+	c := &crewSay{Job: j.ID, Date: k.Date.String(), Anchor: job.Anchor(j.ID, k.Date), After: day.Len(), date: k.Date, k: k, word: b.Diary.Word(j.ID, k.Date), zone: siteZone(j.Job, at.zone)}
 	if c.word.Seen {
 		c.Seen = c.clock(c.word.Saw)
 	}
