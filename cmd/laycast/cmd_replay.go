@@ -21,8 +21,8 @@ type replayCmd struct {
 	Seed    uint64   `help:"Seed of the jobs and of the forecasts' errors." default:"1"`
 	Days    int      `help:"Days of a season." default:"84"`
 	From    string   `help:"First day of the season, month and day." default:"04-03" placeholder:"MM-DD"`
-	Members int      `help:"Members of the replayed forecasts, besides a control." default:"30"`
-	Spread  float64  `help:"Spread of the members: 1 as wide as the errors, 0.5 as narrow as raw ensembles are." default:"1"`
+	Members int      `help:"Members of the replayed forecasts, besides a control." default:"18"`
+	Spread  float64  `help:"Spread of the members: 1 as wide as the errors, 0.5 as narrow as raw ensembles are." default:"0.5"`
 	placeFlags
 	JSON     bool `help:"Print JSON." xor:"form"`
 	Markdown bool `help:"Print tables for a page of documentation." xor:"form"`

@@ -31,8 +31,7 @@ func short(t *testing.T, seed uint64, jobs int) Season {
 
 // Every policy lives through the season, none earns more than the bound (one
 // that does has seen the future), and a daemon that knows the weather opens no
-// roof that fails and moves hardly a date: that its forecasts are perfect it has
-// to learn first.
+// roof that fails and moves no date.
 func TestNoPolicyBeatsForesight(t *testing.T) {
 	if raceOn {
 		t.Skip("whole seasons take too long under the race detector: run without it (make test)")
@@ -59,7 +58,7 @@ func TestNoPolicyBeatsForesight(t *testing.T) {
 			t.Errorf("%s did %+v", p, x)
 		}
 	}
-	if x := r.Scores[Knowing]; x.Failed > 0 || x.Moves > 2 {
+	if x := r.Scores[Knowing]; x.Failed > 0 || x.Moves > 0 {
 		t.Errorf("with a perfect forecast %d of %d failed, %d dates moved", x.Failed, x.Lays, x.Moves)
 	}
 }

@@ -53,7 +53,8 @@ func (k knower) Fetch(_ context.Context, ask forecast.Ask) ([]forecast.Run, erro
 	digest := forecast.Digest(h)
 	runs := make([]forecast.Run, len(ask.Cells))
 	for i, c := range ask.Cells {
-		runs[i] = forecast.Run{Source: sourceName, Endpoint: ep, Cell: c, Model: "record", ModelRun: start, Hours: h, Digest: digest, FirstSeen: now, LastSeen: now}
+		// Parents: these members are not dressed, there being no error to add
+		runs[i] = forecast.Run{Parents: h.Members, Source: sourceName, Endpoint: ep, Cell: c, Model: "record", ModelRun: start, Hours: h, Digest: digest, FirstSeen: now, LastSeen: now}
 		for v, col := range h.Cols {
 			if col != nil {
 				runs[i].Hours.Cols[v] = append([]float32(nil), col...)
