@@ -21,8 +21,8 @@ type replayCmd struct {
 	Seed    uint64   `help:"Seed of the jobs and of the forecasts' errors." default:"1"`
 	Days    int      `help:"Days of a season." default:"84"`
 	From    string   `help:"First day of the season, month and day." default:"04-03" placeholder:"MM-DD"`
-	Members int      `help:"Members of the replayed forecasts, besides a control." default:"18"`
-	Spread  float64  `help:"Spread of the members: 1 as wide as the errors, 0.5 as narrow as raw ensembles are." default:"0.5"`
+	Members int      `help:"Members of the replayed forecasts, besides a control." default:"50"`
+	Spread  float64  `help:"Spread of the members: 1 as wide as the errors and judged as they come, 0.5 as narrow as raw ensembles are and dressed." default:"1"`
 	placeFlags
 	JSON     bool `help:"Print JSON." xor:"form"`
 	Markdown bool `help:"Print tables for a page of documentation." xor:"form"`
@@ -102,13 +102,13 @@ func (c *replayCmd) seasons(from time.Time) ([]replay.Season, error) {
 			return nil, err
 		}
 		for _, rec := range years {
-			src, err := made.New(rec, made.Options{Seed: c.Seed, ID: st.id, Members: c.Members, Spread: c.Spread})
+			src, err := made.New(rec, made.Options{Seed: c.Seed, ID: st.id, Members: c.Members, Spread: c.Spread, Drawn: true})
 			if err != nil {
 				return nil, fmt.Errorf("weather record %s: %w", path, err)
 			}
 			for _, n := range c.Jobs {
 				x := replay.Season{
-					Name: fmt.Sprintf("%s, %d jobs", st.id, n), Weather: src, Firm: replay.Firm(st.zone.String()), Zone: st.zone,
+					Name: fmt.Sprintf("%s, %d jobs", st.id, n), Weather: src, Calibrated: c.Spread == 1, Firm: replay.Firm(st.zone.String()), Zone: st.zone,
 					From: job.Date{Year: rec.Rows[0].At.Year(), Month: from.Month(), Day: from.Day()}, Days: c.Days,
 				}
 				plot := replay.Plot{Seed: c.Seed, Jobs: n, Crews: c.Crews, Lat: st.lat, Lon: st.lon, ElevM: st.elevation}

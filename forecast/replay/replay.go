@@ -36,17 +36,19 @@ type Options struct {
 	Scale    float64 // of the errors, 1 by default; 0.7 and 1.3 try the model's sensitivity
 	RunEvery int     // hours between model runs, 1 to 24; default 3
 	ID       string  // goes into the seed: sources of different ID err independently
+	Drawn    bool    // the members' shared error is drawn normal, not summed of other days of the record (shared.go)
 }
 
 // Source makes forecasts of one record's year, whatever year it is asked for:
 // the same month, day and hour UTC, 29 February as the 28th. It may be used by
 // several goroutines.
 type Source struct {
-	rec     Record
-	opt     Options
-	climate *climate
-	ties    [nScores][]float64 // r by measure and lead-1
-	sun     bool               // the record knows its place
+	rec      Record
+	opt      Options
+	climate  *climate
+	ties     [nScores][]float64 // r by measure and lead-1
+	sun      bool               // the record knows its place
+	likeness likeness           // of the record's scores; with Options.Drawn
 
 	mu   sync.Mutex
 	kept []*issued // the runs asked for last, newest at the end
@@ -67,6 +69,9 @@ func New(rec Record, opt Options) (*Source, error) {
 		return nil, err
 	}
 	s := &Source{rec: Record{Lat: rec.Lat, Lon: rec.Lon}, opt: opt, climate: c, sun: rec.Lat != 0 || rec.Lon != 0}
+	if opt.Drawn {
+		s.likeness = likenessOf(c)
+	}
 	for v := range s.ties {
 		s.ties[v] = make([]float64, aheadRows+opt.RunEvery)
 		for k := range s.ties[v] {

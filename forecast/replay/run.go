@@ -119,6 +119,10 @@ func (s *Source) issue(start time.Time) *issued {
 // centre gives what all members of a run share: the scores c at each lead.
 func (s *Source) centre(start time.Time, at []int) (out [nScores][]float64) {
 	offs, weights := s.sharedOffsets(start)
+	var drawn [nScores][]float64
+	if s.opt.Drawn {
+		offs, drawn = nil, s.drawnShared(start.Unix()/3600, len(at), weights)
+	}
 	for v := range out {
 		scores := s.climate.score[v]
 		if scores == nil {
@@ -129,6 +133,9 @@ func (s *Source) centre(start time.Time, at []int) (out [nScores][]float64) {
 			var g float64
 			for j, off := range offs {
 				g += weights[j] * float64(scores[wrap(i+24*off)])
+			}
+			if drawn[v] != nil {
+				g = drawn[v][k]
 			}
 			r := s.ties[v][k]
 			out[v][k] = math.Sqrt(r)*float64(scores[i]) + math.Sqrt(1-r)*g

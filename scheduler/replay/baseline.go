@@ -40,9 +40,8 @@ func newOffice(s *Season) *office {
 }
 
 // liveThrough lives through the season by a rule for each morning.
-func (o *office) liveThrough(ctx context.Context, w Weather, morning func(), tick func()) error {
+func (o *office) liveThrough(ctx context.Context, src source, morning func(), tick func()) error {
 	next := 0
-	src := source{w}
 	for o.today = o.s.From; !o.today.After(o.s.Last()); o.today = o.today.AddDays(1) {
 		for ; next < len(o.s.Jobs) && !o.s.Jobs[next].On.After(o.today); next++ {
 			o.open = append(o.open, &order{b: job.Booking{Job: o.s.Jobs[next].Job, State: job.Booked, NextVisit: 1}, visit: 1})

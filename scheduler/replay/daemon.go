@@ -55,11 +55,11 @@ type trip struct {
 }
 
 // liveThrough has the daemon live through the season.
-func liveThrough(ctx context.Context, s *Season, w Weather, tick func()) (*daemon, error) {
+func liveThrough(ctx context.Context, s *Season, from source, tick func()) (*daemon, error) {
 	begin := job.Instant(s.From, arrivalsAt, s.Zone)
 	d := &daemon{s: s, m: newStore(s), truth: newTruth(s), clock: scheduler.NewVirtualClock(begin), diary: newDiary()}
 	d.sched = scheduler.New(scheduler.Config{
-		Store: d.m, Sources: []scheduler.NamedSource{{Source: source{w}, Name: sourceName}}, Clock: d.clock,
+		Store: d.m, Sources: []scheduler.NamedSource{{Source: from, Name: sourceName}}, Clock: d.clock,
 		From: "Replay <office@replay.example>", Owner: scheduler.OwnerYes, Log: zerolog.Nop(),
 	})
 	d.m.wrote = d.wrote

@@ -15,7 +15,7 @@ import (
 // short makes three weeks of an invented September by the sea.
 func short(t *testing.T, seed uint64, jobs int) Season {
 	t.Helper()
-	src, err := made.New(made.Invent(seed, 44.6, -63.6, 2023), made.Options{Seed: seed, Members: 10})
+	src, err := made.New(made.Invent(seed, 44.6, -63.6, 2023), made.Options{Seed: seed, Members: 20, Drawn: true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -23,7 +23,7 @@ func short(t *testing.T, seed uint64, jobs int) Season {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := Season{Name: "quay", Weather: src, Firm: Firm("America/Halifax"), Zone: zone, Days: 21,
+	s := Season{Name: "quay", Weather: src, Calibrated: true, Firm: Firm("America/Halifax"), Zone: zone, Days: 21,
 		From: job.Date{Year: 2023, Month: time.September, Day: 4}}
 	s.Crews, s.Jobs = Invent(Plot{Seed: seed, Jobs: jobs, Crews: 2, Lat: 44.6, Lon: -63.6}, s.Firm, s.From, s.Days)
 	return s

@@ -55,11 +55,11 @@ func Run(ctx context.Context, s Season, ps []Policy, tick func()) (Result, error
 func (r *Result) live(ctx context.Context, s *Season, p Policy, tick func()) error {
 	switch p {
 	case Laycast, Knowing:
-		w := s.Weather
+		from := source{s.Weather, s.Calibrated}
 		if p == Knowing {
-			w = knower{w}
+			from = source{knower{s.Weather}, true}
 		}
-		d, err := liveThrough(ctx, s, w, tick)
+		d, err := liveThrough(ctx, s, from, tick)
 		if err != nil {
 			return err
 		}
@@ -73,7 +73,7 @@ func (r *Result) live(ctx context.Context, s *Season, p Policy, tick func()) err
 		if p == Greedy {
 			rule = o.greedy
 		}
-		if err := o.liveThrough(ctx, s.Weather, rule, tick); err != nil {
+		if err := o.liveThrough(ctx, source{s.Weather, s.Calibrated}, rule, tick); err != nil {
 			return err
 		}
 		r.Scores[p] = o.diary.score(s)

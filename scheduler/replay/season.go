@@ -32,12 +32,15 @@ type Weather interface {
 type Season struct {
 	Name    string
 	Weather Weather
-	Firm    job.Firm
-	Zone    *time.Location
-	From    job.Date // first day
-	Days    int
-	Crews   []job.Crew
-	Jobs    []Arrival // by day of arrival
+	// Calibrated says that the members are as wide as the errors. They are then
+	// judged as they come, else dressed first.
+	Calibrated bool
+	Firm       job.Firm
+	Zone       *time.Location
+	From       job.Date // first day
+	Days       int
+	Crews      []job.Crew
+	Jobs       []Arrival // by day of arrival
 }
 
 // Arrival is a job and the day on whose morning it is booked.

@@ -10,7 +10,10 @@ import (
 
 // source hands a season's forecasts to the scheduler. What lies before now is
 // the record itself, not a run of some hours ago.
-type source struct{ w Weather }
+type source struct {
+	w          Weather
+	calibrated bool // the members are as wide as the errors: there is nothing to dress
+}
 
 // Batch lets any number of cells be asked for at once.
 func (source) Batch(forecast.Endpoint) int { return 10_000 }
@@ -18,8 +21,16 @@ func (source) Batch(forecast.Endpoint) int { return 10_000 }
 // Fetch gives the forecasts that stand at now.
 func (s source) Fetch(ctx context.Context, ask forecast.Ask) ([]forecast.Run, error) {
 	runs, err := s.w.Fetch(ctx, ask)
-	if err != nil || ask.Endpoint != forecast.Deterministic || len(runs) == 0 {
+	if err != nil || len(runs) == 0 {
 		return runs, err
+	}
+	if ask.Endpoint == forecast.Ensemble {
+		for i := range runs {
+			if s.calibrated {
+				runs[i].Parents = runs[i].Hours.Members
+			}
+		}
+		return runs, nil
 	}
 	h := runs[0].Hours
 	past := s.w.Truth(h.Start, max(h.Slot(ask.Now), 0))
@@ -53,8 +64,7 @@ func (k knower) Fetch(_ context.Context, ask forecast.Ask) ([]forecast.Run, erro
 	digest := forecast.Digest(h)
 	runs := make([]forecast.Run, len(ask.Cells))
 	for i, c := range ask.Cells {
-		// Parents: these members are not dressed, there being no error to add
-		runs[i] = forecast.Run{Parents: h.Members, Source: sourceName, Endpoint: ep, Cell: c, Model: "record", ModelRun: start, Hours: h, Digest: digest, FirstSeen: now, LastSeen: now}
+		runs[i] = forecast.Run{Source: sourceName, Endpoint: ep, Cell: c, Model: "record", ModelRun: start, Hours: h, Digest: digest, FirstSeen: now, LastSeen: now}
 		for v, col := range h.Cols {
 			if col != nil {
 				runs[i].Hours.Cols[v] = append([]float32(nil), col...)

@@ -1,0 +1,50 @@
+package replay
+
+import (
+	"fmt"
+	"math"
+	"testing"
+	"time"
+)
+
+// The shared error of two seasons' morning runs, twenty times over: of unit
+// variance, as rarely far out as a normal is, and without knowledge of the
+// record.
+func TestDrawnErrorsAreNormalAndKnowNothing(t *testing.T) {
+	rec := inventedYear(1)
+	for _, v := range []int{sAir, sDep, sWind, sRain} {
+		var n, sum, square, far, with float64
+		for seed := range uint64(20) {
+			s, err := New(rec, Options{Seed: seed, Drawn: true, Members: 1})
+			if err != nil {
+				t.Fatal(err)
+			}
+			for d := 0; d < 168; d += 4 { // errors of runs four days apart hardly know of each other
+				start := time.Date(2027, 3, 1, 3, 0, 0, 0, time.UTC).AddDate(0, 0, d)
+				_, weights := s.sharedOffsets(start)
+				g := s.drawnShared(start.Unix()/3600, 24, weights)[v]
+				for k, x := range g {
+					z := float64(s.climate.score[v][hourOfYear(start.Add(time.Duration(k+1)*time.Hour))])
+					n, sum, square, with = n+1, sum+x, square+x*x, with+x*z
+					if math.Abs(x) > 3 { // a normal is so in 0.27 % of cases
+						far++
+					}
+				}
+			}
+		}
+		mean := sum / n
+		if sd := math.Sqrt(square/n - mean*mean); math.Abs(sd-1) > 0.1 || math.Abs(mean) > 0.1 || far/n > 0.01 || math.Abs(with/n) > 0.12 {
+			t.Errorf("measure %d: mean %.3f, sd %.3f, beyond 3 %.4f, with the record %.3f", v, mean, sd, far/n, with/n)
+		}
+	}
+}
+
+func TestTruthIsOneMoreMemberOfDrawnErrors(t *testing.T) {
+	for seed := range uint64(2) {
+		t.Run(fmt.Sprint("seed ", seed+1), func(t *testing.T) {
+			got := judgeYear(t, inventedYear(seed+1), Options{Seed: seed + 7, Drawn: true})
+			flat(t, got)
+			climateAgrees(t, got)
+		})
+	}
+}
