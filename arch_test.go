@@ -22,6 +22,7 @@ var levels = map[string]int{
 	"job":                0,
 	"job/access":         0,
 	"job/aslaid":         0,
+	"job/photo":          0,
 	"rules/physics":      0,
 	"rules/datafile":     0,
 	"forecast":           0,
@@ -91,7 +92,7 @@ var testOnly = map[string]string{"db/dbtest": "db", "db/pgtest": ""}
 // pure packages compute from their arguments alone.
 var pure = map[string]bool{
 	"job": true, "rules": true, "rules/physics": true, "scheduler/plan": true, "scheduler/call": true, "forecast": true,
-	"forecast/skill": true, "scheduler/task": true, "job/access": true, "job/aslaid": true,
+	"forecast/skill": true, "scheduler/task": true, "job/access": true, "job/aslaid": true, "job/photo": true,
 	"scheduler/season": true, "rules/datafile": true, "rules/mix": true, "rules/load": true, "rules/site": true, "scheduler/verify": true,
 }
 
