@@ -84,6 +84,7 @@ type Config struct {
 	Deeds     Deeds          // needed with Desk
 	Plans     Plans          // nil: the week tells neither hours nor changes
 	Scores    Scores         // nil: nothing is told of how honest the chances are
+	Aslaid    *RecordPages   // nil: there are no pages of as-laid records
 	Jobs      *JobPages      // nil: there are no pages of single jobs
 	Records   Records        // nil: there is no log
 	Limits    rules.Profiles // the firm's own laying limits beside the built-in ones
@@ -213,6 +214,9 @@ func (s *site) insideRoutes(mux *http.ServeMux) {
 	}
 	if s.Jobs != nil {
 		s.jobRoutes(mux)
+	}
+	if s.Aslaid != nil {
+		s.recordRoutes(mux)
 	}
 	if s.Desk != nil {
 		do := func(pattern string, h deed) { mux.Handle(pattern, only(s.inside(s.change(h)), http.MethodPost)) }

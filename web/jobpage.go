@@ -35,6 +35,7 @@ type jobView struct {
 	AskFirst bool
 	Acts     bool // the reader may change things
 	Edits    bool // and orders too
+	Record   bool // there is an as-laid record
 }
 
 // planBits are what forms about the plan need.
@@ -93,6 +94,7 @@ func (s *site) jobPage(w http.ResponseWriter, r *http.Request, v viewer) {
 	}
 	p.Acts = s.Desk != nil && !v.Looks
 	p.Edits = p.Acts && s.edits()
+	p.Record = s.Aslaid != nil && len(p.Past) > 0
 	s.show(w, http.StatusOK, "job", frame{Title: notify.Roof(j.Job), Firm: notify.Clean(b.Firm.Name), Viewer: &v, Credit: s.creditWith(b, o.Source), Body: p})
 }
 

@@ -60,6 +60,15 @@ func (r readers) OneMessage(ctx context.Context, uid, id string) (notify.Message
 	return m, err == nil, err
 }
 
+// OnePicture gives a photo; false where it is not kept.
+func (r readers) OnePicture(ctx context.Context, uid, job, id string) ([]byte, bool, error) {
+	b, err := r.Picture(ctx, uid, job, id)
+	if errors.Is(err, db.ErrNotFound) {
+		return nil, false, nil
+	}
+	return b, err == nil, err
+}
+
 // CrewName gives the name of a crew, its id where the crew is gone.
 func (r readers) CrewName(ctx context.Context, uid, id string) (string, error) {
 	c, err := r.Crew(ctx, uid, id)
@@ -114,7 +123,7 @@ func (h *house) pages(ctx context.Context, health *web.Health, sched *scheduler.
 	return web.New(web.Config{
 		Office: office, Proxies: h.cfg.TrustedProxies,
 		Health: health, Clock: sched.Clock, Links: r, Feeds: r, Books: r, Approver: sched, Stopper: r, Demo: demo,
-		Crews: sched, Customers: sched, Desk: sched, Pinner: sched, Deeds: r, Plans: plans{sched, r}, Records: r, Setter: r, Maker: r, Scores: r, Jobs: jobs, Locked: h.cfg.Set, Limits: sched.Profiles,
+		Crews: sched, Customers: sched, Desk: sched, Pinner: sched, Deeds: r, Plans: plans{sched, r}, Records: r, Setter: r, Maker: r, Scores: r, Jobs: jobs, Aslaid: &web.RecordPages{Kept: r, Recorder: sched}, Locked: h.cfg.Set, Limits: sched.Profiles,
 		Key: key, Credit: sched.CreditOf, PublicURL: h.cfg.PublicURL, Log: log,
 	})
 }
