@@ -34,20 +34,7 @@ func TestJobsByThePages(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ask := func(method, path string, form url.Values, want int) string {
-		t.Helper()
-		r := httptest.NewRequest(method, path, strings.NewReader(form.Encode()))
-		r.RemoteAddr = "127.0.0.1:4711"
-		if method == http.MethodPost {
-			r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
-		}
-		w := httptest.NewRecorder()
-		site.ServeHTTP(w, r)
-		if w.Code != want {
-			t.Fatalf("%s %s: %d, want %d: %s", method, path, w.Code, want, w.Body)
-		}
-		return w.Body.String()
-	}
+	ask := asker(t, site)
 	see := func(path string, words ...string) {
 		t.Helper()
 		body := ask(http.MethodGet, path, nil, http.StatusOK)
@@ -94,4 +81,46 @@ func TestJobsByThePages(t *testing.T) {
 	}
 	o.rehearse("2027-05-03T00:00:00Z", "2027-05-05T11:00:00Z")
 	see("/jobs", "no place on the plan")
+}
+
+// asker asks pages from the machine itself and wants a status.
+func asker(t *testing.T, site http.Handler) func(method, path string, form url.Values, want int) string {
+	return func(method, path string, form url.Values, want int) string {
+		t.Helper()
+		r := httptest.NewRequest(method, path, strings.NewReader(form.Encode()))
+		r.RemoteAddr = "127.0.0.1:4711"
+		if method == http.MethodPost {
+			r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		}
+		w := httptest.NewRecorder()
+		site.ServeHTTP(w, r)
+		if w.Code != want {
+			t.Fatalf("%s %s: %d, want %d: %s", method, path, w.Code, want, w.Body)
+		}
+		return w.Body.String()
+	}
+}
+
+// TestJobPagesBeforeTheFirstForecast: a firm that was just set up sees its jobs,
+// and that nothing is known of their days.
+func TestJobPagesBeforeTheFirstForecast(t *testing.T) {
+	t.Parallel()
+	o := openOffice(t, "Europe/Dublin", "")
+	o.takeIn(bookOf(1, "2027-05-03"))
+	h := o.house()
+	defer h.close()
+	sched, err := h.scheduler(scheduler.NewVirtualClock(time.Date(2027, 5, 5, 10, 0, 0, 0, time.UTC)), true, post{}, zerolog.Nop())
+	if err != nil {
+		t.Fatal(err)
+	}
+	site, err := h.pages(t.Context(), web.NewHealth(watched{h, sched.Clock}, sched.Clock), sched, &web.DemoPages{Firm: h.firm.UID, MailDir: o.mail}, zerolog.Nop())
+	if err != nil {
+		t.Fatal(err)
+	}
+	ask := asker(t, site)
+	for path, want := range map[string]string{"/job/Q-01": "not known", "/job/Q-01/why": "no place", "/week": "no plan yet", "/reliability": "No chance has been scored yet", "/jobs": "no place on the plan yet"} {
+		if body := ask(http.MethodGet, path, nil, http.StatusOK); !strings.Contains(body, want) || strings.Contains(body, "GO</span>") {
+			t.Errorf("%s does not say %q:\n%s", path, want, body)
+		}
+	}
 }
