@@ -16,13 +16,15 @@ import (
 // customerPage is what one customer sees: what was published to this customer,
 // and nothing of the plan.
 type customerPage struct {
-	Noted     string // what was just noted
+	Undated   []string // roofs that no date or week is told of
+	Noted     string   // what was just noted
 	Visits    []customerVisit
 	Mail      string // whom to write to
 	Subscribe *subscribe
 }
 
 type customerVisit struct {
+	Roof     string
 	When     string // "Wednesday 14 April" or "The week of Monday 12 April"
 	From     string // "from 07:30", or ""
 	Status   string // a few words
@@ -71,7 +73,7 @@ func customerVisitOf(b ledger.Book, row ledger.Published, at moment) customerVis
 	v.Status, v.Tone = statusOf(e, going(b, row, at))
 	v.job, v.Moved = row.Job, movedWords(b, row)
 	if j, ok := booking(b, row.Job); ok {
-		v.invited = j.Invite
+		v.invited, v.Roof = j.Invite, notify.Roof(j.Job)
 	}
 	if e.Status == calendar.Cancelled || e.Start.IsZero() {
 		return v
@@ -81,6 +83,16 @@ func customerVisitOf(b ledger.Book, row ledger.Published, at moment) customerVis
 	}
 	v.Who = whoComes(b, row)
 	return v
+}
+
+// undated adds the roofs of a customer that no date or week is told of.
+func (p *customerPage) undated(b ledger.Book, person string) {
+	for _, j := range b.Jobs {
+		shown := slices.ContainsFunc(p.Visits, func(v customerVisit) bool { return v.job == j.ID })
+		if !shown && j.State == job.Booked && sameMail(j.Customer.Email, person) {
+			p.Undated = append(p.Undated, notify.Roof(j.Job))
+		}
+	}
 }
 
 // movedWords says why an earlier date of a visit does not hold, as its customer

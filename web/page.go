@@ -36,6 +36,7 @@ func (s *site) page(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 		v := customerView(b, rows, at, s.subscribeTo(l, b.Links))
+		v.undated(b, l.ID)
 		if v.invited() {
 			v.Subscribe = nil
 		}

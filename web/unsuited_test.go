@@ -107,6 +107,12 @@ func TestCustomerPageSaysWhyItMoved(t *testing.T) {
 	h.book.Visits[0].Moved, h.book.Visits[0].MovedWhy = day(9), `The forecast was not good enough <i>.`
 	page := pageOf(access.Customer, "ann@mail.example")
 	wants(t, "moved", text(t, get(site, page)), "Instead of Friday 9 April. The forecast was not good enough &lt;i&gt;.", "webcal://")
+	h.book.Jobs[0].Title = `"><script>alert(1)</script>`
+	h.rows = nil
+	body := text(t, get(site, page))
+	wants(t, "a roof without a date", body, "No date yet", "&lt;script&gt;alert(1)")
+	hides(t, "a roof without a date", body, "<script", "B2", "Porch C3")
+	h, _, site = toldAhead(t)
 	h.book.Jobs[0].Invite = true
 	hides(t, "with invitations", text(t, get(site, page)), "webcal://")
 }
