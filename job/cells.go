@@ -53,6 +53,9 @@ func (k Crew) Cells() map[string]string {
 	if len(k.Skills) > 0 { // with a ";" a skill may be of two words
 		c.text("skills", strings.Join(inList(k.Skills), "; ")+";")
 	}
+	if len(k.PlanB) > 0 {
+		c.text("plan_b", strings.Join(inList(k.PlanB), "; ")+";")
+	}
 	c.text("email", k.Email)
 	c.text("absences", datesText(k.Absences))
 	if k.Depot != (Point{}) {

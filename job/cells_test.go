@@ -71,7 +71,7 @@ func asJSON(t *rapid.T, v any) string {
 func TestBookSurvivesCSV(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		in := Import{Jobs: []Job{drawJob(t)}, Crews: []Crew{{ID: "k", Name: drawText(t, "crew", 1), Size: 3, Email: "k@crews.test", Absences: drawDates(t, "away"),
-			Skills: []string{"torch", "lead work"}, Depot: Point{Lat: 44.5, Lon: -63}}}}
+			Skills: []string{"torch", "lead work"}, PlanB: []string{"snag list at 9 Mill Brook", "yard"}, Depot: Point{Lat: 44.5, Lon: -63}}}}
 		var b bytes.Buffer
 		if err := WriteCSV(&b, in); err != nil {
 			t.Fatal(err)
@@ -151,7 +151,7 @@ func leaves(t reflect.Type) int {
 // TestEveryFieldHasACell: a form sends an order whole, so a field without a cell
 // would be lost whenever somebody changes another.
 func TestEveryFieldHasACell(t *testing.T) {
-	const job, crew = 41, 8 // those that drawJob and TestBookSurvivesCSV fill
+	const job, crew = 41, 9 // those that drawJob and TestBookSurvivesCSV fill
 	if n := leaves(reflect.TypeFor[Job]()); n != job {
 		t.Errorf("Job has %d fields, not %d: give the new one a column (csvColumns, Job.Cells), a field in the form (web/jobform.go) and drawJob a value", n, job)
 	}

@@ -46,7 +46,7 @@ func csvColumns() []column {
 		{"earliest", textCell}, {"promised", textCell}, {"deadline", textCell}, {"blackout", datesCell},
 		{"profile", textCell}, {"invite", flagCell},
 		// of crews
-		{"name", textCell}, {"size", numberCell}, {"skills", wordsCell}, {"email", textCell}, {"absences", datesCell},
+		{"name", textCell}, {"size", numberCell}, {"skills", wordsCell}, {"plan_b", wordsCell}, {"email", textCell}, {"absences", datesCell},
 		{"depot.lat", numberCell}, {"depot.lon", numberCell},
 	}
 }

@@ -23,8 +23,8 @@ const (
 // of the JSON import with dots ("id,title,customer.name,site.lat,…"), and a
 // row for each job, or crew where the column "row" says crew. A cell that is
 // empty is a field that is not there. Columns are divided by commas, or by ";"
-// where the first row has that and no comma. Lists: blackout, absences and
-// skills are divided by ";" or spaces (skills with a ";" by that alone, so
+// where the first row has that and no comma. Lists: blackout, absences,
+// skills and plan_b are divided by ";" or spaces (those with a ";" by that alone, so
 // that one may be of two words), roof.edges are kind:length_m and needs
 // what|lead_days|ordered, both divided by ";"; roof.shape is 5x4, or 5x4-2x1.5
 // for an L. A cell that looks like a

@@ -131,6 +131,10 @@ type Crew struct {
 	Email    string   `json:"email"`
 	Absences []Date   `json:"absences,omitempty"`
 	Depot    Point    `json:"depot"`
+
+	// PlanB is work that needs no weather (a survey, a snag list, the yard): what a
+	// no-go names for the crew, in this order.
+	PlanB []string `json:"plan_b,omitempty"`
 }
 
 // Point is a place on the map, in degrees.

@@ -23,6 +23,11 @@ func (d *importDecoder) crew(o *object) {
 			c.Skills = append(c.Skills, t)
 		}
 	})
+	o.texts("plan_b", func(_, t string) {
+		if t != "" {
+			c.PlanB = append(c.PlanB, t)
+		}
+	})
 	c.Absences = o.dates("absences")
 	if depot, there := o.sub("depot", optional); there {
 		c.Depot.Lat, c.Depot.Lon = depot.point()

@@ -308,7 +308,9 @@ func (w *work) tellCrew(c call.Call, before *call.Call, in call.Input, bay rules
 	if !c.Blind {
 		l.Picture = w.picture(in, crew.Size)
 	}
-	if c.Outcome != call.NoGo {
+	if c.Outcome == call.NoGo {
+		l.PlanB = crew.PlanB
+	} else {
 		w.provide(&l, in, bay)
 	}
 	if l.Page = w.url(access.Crew, crew.ID, access.Page); l.Page != "" {

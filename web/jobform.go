@@ -79,6 +79,7 @@ func crewFields() []formGroup {
 		{Name: "id", Label: "Short name", Hint: "letters and digits; it never changes", Need: true}, {Name: "name", Label: "Name", Need: true},
 		{Name: "size", Label: "Hands", Hint: "nobody laminates alone", Need: true}, {Name: "email", Label: "Mail address", Need: true},
 		{Name: "skills", Label: "Skills", Hint: "divided by ;"},
+		{Name: "plan_b", Label: "Work that needs no weather, for a no-go", Hint: "divided by ;", Long: true},
 		{Name: "absences", Label: "Days away", Hint: "such as 2027-04-15 2027-04-16", Long: true},
 		{Name: "depot.lat", Label: "Depot, degrees north"}, {Name: "depot.lon", Label: "Depot, degrees east"},
 	}}}
