@@ -57,6 +57,8 @@ var levels = map[string]int{
 	"db/dbtest":          5, // for tests of db only
 	"db/pgtest":          5, // for tests only
 	"cmd/laycast":        6,
+
+	"cmd/laycast/browser": 6, // tests from outside only
 }
 
 // kin are the imports allowed within a level: importer to imported.

@@ -1,5 +1,6 @@
 #!/bin/sh
-# Sees to it that the tests find PostgreSQL and a mail server (exim4): installs
+# Sees to it that the tests find PostgreSQL, a mail server (exim4) and a browser
+# (Chromium): installs
 # what is missing when we are root on a system with apt-get. Starts no service
 # of the system's and takes no package away. Never fails: without them the tests
 # that need them are skipped and say so.
@@ -82,5 +83,15 @@ elif may_install; then
 	fi
 else
 	echo "Mail server: exim is not installed; the test that needs it is skipped. Install the package named exim4-daemon-light to run it."
+fi
+
+chromium_found() { command -v chromium >/dev/null 2>&1 || command -v chromium-browser >/dev/null 2>&1 || command -v google-chrome >/dev/null 2>&1; }
+
+if chromium_found; then
+	echo "Browser: Chromium is installed; the tests start it with profiles of their own."
+elif may_install; then
+	get Browser chromium chromium_found || true
+else
+	echo "Browser: Chromium is not installed; the tests of the pages in a browser are skipped. Install the package named chromium to run them."
 fi
 exit 0

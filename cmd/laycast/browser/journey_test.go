@@ -1,0 +1,181 @@
+package browser
+
+import (
+	"regexp"
+	"strings"
+	"testing"
+)
+
+// signIn signs the owner in by the command's link.
+func (b *tab) signIn(f *firm) {
+	b.t.Helper()
+	b.open(f.link(b.t, "sign-in"))
+	b.follow(`//button[.="Sign in"]`)
+	b.wants("The week", "Saltbox Laminates")
+}
+
+// ways are the ways in which a page is used.
+var ways = map[string]func(b *tab){
+	"with scripts":    func(*tab) {},
+	"without scripts": func(b *tab) { b.scriptsOff() },
+	"by keyboard":     func(b *tab) { b.keyboard = true },
+	"on a phone":      func(b *tab) { b.screen(390, false) },
+}
+
+// TestOwnersMonday: the owner signs in, reads the week, asks why a job stands
+// where it does, pins it, takes the pin out, puts a job on hold and back, changes
+// an order with a mistake first, and finds all that in the log.
+func TestOwnersMonday(t *testing.T) {
+	f := openFirm(t)
+	for name, use := range ways {
+		t.Run(name, func(t *testing.T) {
+			b := openTab(t)
+			use(b)
+			b.signIn(f)
+			b.wants("Heron", "Plover", "chance", "No place on the plan")
+			b.answerMove()
+			planned := b.firstPlanned()
+			b.press(planned + `//summary`)
+			b.follow(planned + `//a[contains(., "Why this day")]`)
+			b.wants("The other days")
+			b.follow(`//main//a[contains(@href, "/job/")]`)
+			b.wants("The order", "Load list")
+			b.follow(`//nav//a[contains(@href, "/week")]`)
+			b.press(planned + `//summary`)
+			b.follow(planned + `//button[@value="pin"]`)
+			b.wants("pinned by you")
+			pinned := `(//article[contains(., "pinned by you")])[1]`
+			b.press(pinned + `//summary`)
+			b.follow(pinned + `//button[@value="unpin"]`)
+			if text := b.text(); strings.Contains(text, "pinned by you") {
+				t.Errorf("the pin is still there:\n%s", text)
+			}
+			b.holdAndRelease()
+			b.changeOrder(name)
+			b.follow(`//nav//a[contains(@href, "/log")]`)
+			b.wants("Who changed what", "office@saltbox.example", "deposit is missing")
+			b.follow(`//button[.="Sign out"]`)
+			b.open(f.base + "/week")
+			b.wants("Your mail address")
+		})
+	}
+}
+
+// firstPlanned gives the first visit on the week page that may be changed, by its
+// job, for the plan moves with what is done to it.
+func (b *tab) firstPlanned() string {
+	b.t.Helper()
+	id := b.attribute(`(//article[.//summary]//input[@name="job"])[1]`, "value")
+	if id == "" {
+		b.t.Fatalf("no visit on the page may be changed:\n%s", b.text())
+	}
+	return `(//article[.//summary][contains(., "(` + id + `)")])[1]`
+}
+
+// answerMove says yes to a new date that waits, where there is one.
+func (b *tab) answerMove() {
+	b.t.Helper()
+	yes := `(//button[.="Yes, tell it"])[1]`
+	if b.has(yes) {
+		job := b.attribute(`(//form[contains(@action, "/week/move")]//input[@name="job"])[1]`, "value")
+		b.follow(yes)
+		if b.has(`//form[contains(@action, "/week/move")]//input[@value="` + job + `"]`) {
+			b.t.Errorf("the new date of %s still waits:\n%s", job, b.text())
+		}
+	}
+}
+
+// holdAndRelease puts a planned job on hold for a reason, and back into the plan.
+func (b *tab) holdAndRelease() {
+	b.t.Helper()
+	planned := b.firstPlanned()
+	id := b.attribute(planned+`//input[@name="job"]`, "value")
+	b.press(planned + `//summary`)
+	b.write(planned+`//input[@name="reason"]`, "deposit is missing")
+	b.follow(planned + `//button[contains(., "Hold ")]`)
+	b.follow(`//nav//a[contains(@href, "/jobs")]`)
+	b.follow(`//main//a[contains(@href, "/job/` + id + `")]`)
+	b.wants("deposit is missing")
+	b.press(`//main/details/summary[.="Change"]`)
+	b.follow(`//button[.="Put it back into the plan"]`)
+	if b.press(`//main/details/summary[.="Change"]`); b.has(`//button[.="Put it back into the plan"]`) {
+		b.t.Errorf("job %s is still on hold:\n%s", id, b.text())
+	}
+}
+
+// changeOrder changes an order with a mistake, which is told beside its field, and
+// leaves it as it was.
+func (b *tab) changeOrder(name string) {
+	b.t.Helper()
+	b.follow(`//a[contains(., "Change the order")]`)
+	area := `//input[contains(@name, "area")]`
+	b.write(area, "x")
+	b.submitWrong(`//form//button[starts-with(., "Save")]`)
+	b.wants("Nothing was saved")
+	if !b.has(`//*[@aria-invalid="true" and @aria-describedby]`) {
+		b.t.Errorf("%s: no field says what is wrong with it", name)
+	}
+	b.follow(`//a[.="Leave it as it is"]`)
+	b.wants("The order")
+}
+
+// submitWrong presses a button whose answer is a refusal.
+func (b *tab) submitWrong(xpath string) {
+	b.t.Helper()
+	b.answered(xpath, 422)
+}
+
+// TestCrewsEvening: the crew opens its link on a phone and reads tomorrow.
+func TestCrewsEvening(t *testing.T) {
+	f := openFirm(t)
+	link := f.link(t, "new", "--crew", "plover")
+	for name, use := range ways {
+		t.Run(name, func(t *testing.T) {
+			b := openTab(t)
+			b.screen(390, false)
+			use(b)
+			b.open(link)
+			b.wants("Plover", "Workshop, Larch Hill", "GO", "Start on site", "Sealed by", "Stages", "To come", "A forecast is no permission")
+			b.noSideways()
+			if href := b.attribute(`//a[.="Subscribe"]`, "href"); !strings.HasPrefix(href, "webcal://") {
+				t.Errorf("the calendar's address is %q", href)
+			}
+			// what is another's stays closed
+			b.open(f.base + "/week")
+			b.wants("Your mail address")
+		})
+	}
+}
+
+// TestCustomersVisit: the customer opens the link, sees date and status, and whom
+// to ask.
+func TestCustomersVisit(t *testing.T) {
+	f := openFirm(t)
+	link := f.link(t, "new", "--customer", "tobias.wren@mail.example")
+	for name, use := range ways {
+		t.Run(name, func(t *testing.T) {
+			b := openTab(t)
+			b.screen(390, false)
+			use(b)
+			b.open(link)
+			b.wants("Saltbox Laminates", "Last changed", "In your calendar")
+			if !regexp.MustCompile(`(Mon|Tues|Wednes|Thurs|Fri)day \d+ (June|July)`).MatchString(b.text()) {
+				t.Errorf("no date stands on the page:\n%s", b.text())
+			}
+			for _, secret := range []string{"Mabel", "SB-01", "chance", "CAD"} {
+				if strings.Contains(b.text(), secret) {
+					t.Errorf("the customer's page shows %q:\n%s", secret, b.text())
+				}
+			}
+			b.noSideways()
+		})
+	}
+}
+
+// noSideways fails where a page is wider than the screen.
+func (b *tab) noSideways() {
+	b.t.Helper()
+	if n := b.number(`document.documentElement.scrollWidth - document.documentElement.clientWidth`); n > 0 {
+		b.t.Errorf("the page is %v px wider than the screen", n)
+	}
+}
