@@ -25,7 +25,7 @@ func TestANoGoNamesPlanB(t *testing.T) {
 	}
 	k := call.Call{Firm: "saltbox", Job: "J1", Visit: 1, Crew: "heron", Date: aprilDay(14), Occasion: call.Evening, Outcome: call.NoGo, Made: now, Blind: true, Reasons: []string{"rain"}}
 	x.tellCrew(k, nil, call.Input{Job: w.book.Jobs[0]}, rules.Bay{})
-	if n := len(x.out.Messages); n != 1 || !strings.Contains(x.out.Messages[0].Plain, "snag list at 9 Mill Brook") {
+	if n := len(x.out.Messages); n != 1 || !strings.Contains(x.out.Messages[0].Plain, "Snag list at 9 Mill Brook") {
 		t.Errorf("%d mails: %+v", n, x.out.Messages)
 	}
 }
