@@ -11,7 +11,7 @@ export GOFLAGS ?= -buildvcs=false
 # the race detector needs a C compiler; nothing else here does
 RACE := $(if $(shell command -v gcc || command -v clang || command -v cc),-race,)
 
-.PHONY: help build test check fmt vet lint race fuzz vuln demo mail-screens season-table season-outlook skill-table cover-up-table replay-table plan-table feed-bench clean
+.PHONY: help build test check fmt vet lint race fuzz vuln demo mail-screens screens load season-table season-outlook skill-table cover-up-table replay-table plan-table feed-bench clean
 
 help: ## list what can be made
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -68,6 +68,16 @@ mail-screens: ## pictures of three of the demo's mails on a telephone: writes do
 	sh testdata/screens.sh "$$tmp" "$$tmp"; \
 	$(GO) run ./testdata/shrinkpng "$$tmp"/*.png; \
 	mv "$$tmp"/*.png docs/pictures/
+
+SCREENS ?= $(or $(TMPDIR),/tmp)/laycast-screens
+
+screens: ## pictures of every page of the demo's firm, on a phone and a desk, by day and night, into SCREENS (needs chromium)
+	@mkdir -p $(SCREENS)
+	$(GO) test -count=1 -run '^TestScreens$$' ./cmd/laycast/browser -screens $(abspath $(SCREENS))
+	@echo "screens: $$(ls $(SCREENS) | wc -l) pictures in $(SCREENS)"
+
+load: ## 200 readers on the week page for a minute: says how long answers take, fails on any error
+	$(GO) test -count=1 -v -run '^TestLoad$$' ./cmd/laycast/browser -load 60s
 
 # the recorded station-years beside the repository
 RECORDS ?= $(wildcard ../shared/weather/stations/*.csv)

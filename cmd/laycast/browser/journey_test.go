@@ -4,6 +4,8 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+
+	"github.com/chromedp/chromedp"
 )
 
 // signIn signs the owner in by the command's link.
@@ -136,7 +138,7 @@ func TestCrewsEvening(t *testing.T) {
 			use(b)
 			b.open(link)
 			b.wants("Plover", "Workshop, Larch Hill", "GO", "Start on site", "Sealed by", "Stages", "To come", "A forecast is no permission")
-			b.noSideways()
+			b.noSideways(name)
 			if href := b.attribute(`//a[.="Subscribe"]`, "href"); !strings.HasPrefix(href, "webcal://") {
 				t.Errorf("the calendar's address is %q", href)
 			}
@@ -167,15 +169,17 @@ func TestCustomersVisit(t *testing.T) {
 					t.Errorf("the customer's page shows %q:\n%s", secret, b.text())
 				}
 			}
-			b.noSideways()
+			b.noSideways(name)
 		})
 	}
 }
 
 // noSideways fails where a page is wider than the screen.
-func (b *tab) noSideways() {
+func (b *tab) noSideways(name string) {
 	b.t.Helper()
 	if n := b.number(`document.documentElement.scrollWidth - document.documentElement.clientWidth`); n > 0 {
-		b.t.Errorf("the page is %v px wider than the screen", n)
+		var who string
+		b.do("look for what is too wide", chromedp.Evaluate(`[...document.querySelectorAll("main *, header *")].filter(e => !e.closest(".scroll table") && e.getBoundingClientRect().right > document.documentElement.clientWidth).map(e => e.outerHTML.slice(0, 120)).slice(0, 4).join("\n")`, &who))
+		b.t.Errorf("%s: the page is %v px wider than the screen:\n%s", name, n, who)
 	}
 }
