@@ -2,6 +2,7 @@ package web
 
 import (
 	"cmp"
+	"html/template"
 	"net/url"
 	"slices"
 	"strings"
@@ -20,6 +21,8 @@ type customerPage struct {
 	Noted     string   // what was just noted
 	Visits    []customerVisit
 	Mail      string // whom to write to
+	Phone     string // whom to ring, or ""
+	Ring      template.URL
 	Subscribe *subscribe
 }
 
@@ -46,7 +49,7 @@ type customerVisit struct {
 
 // customerView makes the page of one customer from the rows published to it.
 func customerView(b ledger.Book, rows []ledger.Published, at moment, sub *subscribe) customerPage {
-	p := customerPage{Mail: b.Firm.Email, Subscribe: sub}
+	p := customerPage{Mail: b.Firm.Email, Phone: notify.Clean(b.Firm.Phone), Ring: ring(b.Firm.Phone), Subscribe: sub}
 	for _, row := range rows {
 		if v := customerVisitOf(b, row, at); !v.over {
 			p.Visits = append(p.Visits, v)
@@ -74,6 +77,8 @@ func customerVisitOf(b ledger.Book, row ledger.Published, at moment) customerVis
 	v.job, v.Moved = row.Job, movedWords(b, row)
 	if j, ok := booking(b, row.Job); ok {
 		v.invited, v.Roof = j.Invite, notify.Roof(j.Job)
+		// it has a row of its own here; calendars have none for it
+		v.Lines = slices.DeleteFunc(v.Lines, func(s string) bool { return s == "The roof: "+v.Roof })
 	}
 	if e.Status == calendar.Cancelled || e.Start.IsZero() {
 		return v

@@ -95,8 +95,9 @@ func TestDayOfAnotherDoesNotSuit(t *testing.T) {
 	}
 	hides(t, "without anybody to take it", text(t, get(h.handler(t), page)), "does not suit")
 	h = openHouse() // with its go
+	h.book.Firm.Phone = "+353 1 555 0100"
 	body := text(t, get(h.handler(t, func(x *Config) { x.Customers = c }), page))
-	wants(t, "after the go", body, "please ring us")
+	wants(t, "after the go", body, `please ring us (<a href="tel:&#43;35315550100">`, `or ring <a href="tel:`)
 	hides(t, "after the go", body, "/other?")
 }
 
