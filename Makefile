@@ -11,13 +11,26 @@ export GOFLAGS ?= -buildvcs=false
 # the race detector needs a C compiler; nothing else here does
 RACE := $(if $(shell command -v gcc || command -v clang || command -v cc),-race,)
 
-.PHONY: help build test check fmt vet lint race fuzz vuln demo mail-screens screens load season-table season-outlook skill-table cover-up-table replay-table plan-table feed-bench clean
+.PHONY: help build dist test check fmt vet lint race fuzz vuln demo mail-screens screens load season-table season-outlook skill-table cover-up-table replay-table plan-table feed-bench clean
 
 help: ## list what can be made
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
 
 build: ## build ./laycast, one static program
 	CGO_ENABLED=0 $(GO) build -trimpath -o laycast ./cmd/laycast
+
+# the version stamped into a release: the tag, or the commit
+VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null || echo dev)
+DIST ?= dist
+
+dist: ## a release: dist/laycast, static and reproducible, and a tarball of it with docs and deploy files
+	@mkdir -p "$(DIST)"
+	CGO_ENABLED=0 GOFLAGS=-buildvcs=false $(GO) build -trimpath -ldflags '-s -w -buildid= -X main.version=$(VERSION)' -o "$(DIST)/laycast" ./cmd/laycast
+	@tmp=$$(mktemp -d); trap 'rm -rf "$$tmp"' EXIT; top="$$tmp/laycast-$(VERSION)"; mkdir "$$top"; \
+	cp "$(DIST)/laycast" README.md "$$top"; cp -r docs deploy "$$top"; \
+	chmod -R u=rwX,go=rX "$$top"; \
+	tar -C "$$tmp" --sort=name --mtime=@0 --owner=0 --group=0 --numeric-owner --format=ustar -cf - "laycast-$(VERSION)" | gzip -9n >"$(DIST)/laycast-$(VERSION).tar.gz"; \
+	(cd "$(DIST)" && sha256sum laycast "laycast-$(VERSION).tar.gz" >SHA256SUMS && cat SHA256SUMS)
 
 test: ## run all tests (gets PostgreSQL and a mail server first where it may)
 	@sh testdata/need.sh

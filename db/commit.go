@@ -205,8 +205,8 @@ func finish(ctx context.Context, tx *sql.Tx, dec ledger.Decision) error {
 // is done.
 func (d *DB) arm(ctx context.Context, tx *sql.Tx, ts []task.Task) error {
 	_, err := d.each(ctx, tx, len(ts), `INSERT INTO tasks
-		(firm, name, rank, due, slot, tries, note, lease, lease_until)
-		VALUES ($1, $2, $3, $4, $5, 0, '', '', `+none+`)
+		(firm, name, rank, lane, due, slot, tries, note, lease, lease_until)
+		VALUES ($1, $2, $3, $6, $4, $5, 0, '', '', `+none+`)
 		ON CONFLICT (firm, name) DO UPDATE SET
 		due = CASE WHEN tasks.lease = '' AND excluded.due < tasks.due THEN excluded.due ELSE tasks.due END,
 		slot = CASE WHEN tasks.lease = '' AND excluded.due < tasks.due THEN excluded.slot ELSE tasks.slot END,
@@ -220,7 +220,7 @@ func (d *DB) arm(ctx context.Context, tx *sql.Tx, ts []task.Task) error {
 			if slot.IsZero() {
 				slot = t.Due
 			}
-			return []any{text(t.Firm), text(t.Name), task.Rank(t.Name), ms(t.Due), ms(slot)}, nil
+			return []any{text(t.Firm), text(t.Name), task.Rank(t.Name), ms(t.Due), ms(slot), int(task.LaneOf(t.Name))}, nil
 		})
 	return err
 }

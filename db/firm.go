@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"laycast/job"
@@ -85,6 +86,20 @@ func (d *DB) Firms(ctx context.Context) ([]string, error) {
 	}
 	slices.Sort(uids)
 	return uids, nil
+}
+
+// NewFirms gives the firms that were set up and never run, by uid.
+func (d *DB) NewFirms(ctx context.Context) ([]job.Firm, error) {
+	rows, err := collect(ctx, d.reader, scanFirm, `SELECT revision, life, mark, body FROM firms WHERE life = 'new'`)
+	if err != nil {
+		return nil, fmt.Errorf("look for new firms: %w", err)
+	}
+	var out []job.Firm
+	for _, r := range rows {
+		out = append(out, r.firm)
+	}
+	slices.SortFunc(out, func(a, b job.Firm) int { return strings.Compare(a.UID, b.UID) })
+	return out, nil
 }
 
 // SetLife gives a new firm its life, live or virtual, for ever; mark is how far

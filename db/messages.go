@@ -44,7 +44,7 @@ const overtakes = `(m.job <> '' AND EXISTS (SELECT 1 FROM messages e
 	AND (e.created < m.created OR (e.created = m.created AND e.id < m.id))))`
 
 // ClaimMessage takes the oldest message that may be delivered now, of one firm
-// or (uid "") of any, and leases it until now+lease: a pending one whose time
+// or (uid "") of any that does not live on a virtual clock, and leases it until now+lease: a pending one whose time
 // has come and which has not expired, or a begun one whose lease ran out. No
 // message overtakes an earlier one to the same recipient about the same visit.
 // ok is false when there is none.
@@ -55,6 +55,8 @@ func (d *DB) ClaimMessage(ctx context.Context, uid string, now time.Time, lease 
 		AND NOT `+overtakes, []any{ms(now)}
 	if uid != "" {
 		due, args = due+` AND m.firm = $2`, append(args, text(uid))
+	} else {
+		due += ` AND ` + onRealClock("m")
 	}
 	// as in ClaimTask: look before writing, test the lease again outside
 	_, some, err := one(ctx, d.reader, words, `SELECT m.id FROM messages m WHERE `+due+` LIMIT 1`, args...)

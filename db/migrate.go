@@ -4,8 +4,10 @@ import (
 	"context"
 	"database/sql"
 	"embed"
+	"errors"
 	"fmt"
 	"io/fs"
+	"slices"
 
 	"github.com/pressly/goose/v3"
 )
@@ -105,4 +107,31 @@ func up(ctx context.Context, pool *sql.DB, dialect goose.Dialect) error {
 		return fmt.Errorf("bring schema from version %d to %d: %w", have, know, err)
 	}
 	return nil
+}
+
+// CheckSchema fails when a newer laycast has changed the schema since this one
+// opened the database: an older one must not go on writing then.
+func (d *DB) CheckSchema(ctx context.Context) error {
+	have, err := d.schema(ctx)
+	if err != nil {
+		return fmt.Errorf("read the schema of %s: %w", d.name, err)
+	}
+	know, err := newestKnown()
+	if err == nil && have > know {
+		err = fmt.Errorf("%s: %w: its schema is version %d now and this laycast knows up to %d; start the newer one in its place", d.name, ErrOutdated, have, know)
+	}
+	return err
+}
+
+// ErrOutdated says that a newer laycast has the database now.
+var ErrOutdated = errors.New("a newer laycast has taken this database over")
+
+// newestKnown gives the version of the newest migration in this program.
+func newestKnown() (int64, error) {
+	files, err := fs.Glob(migrations, "migrations/*.sql")
+	if err != nil || len(files) == 0 {
+		return 0, fmt.Errorf("read the migrations: %w", err)
+	}
+	slices.Sort(files)
+	return goose.NumericComponent(files[len(files)-1])
 }

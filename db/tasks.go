@@ -22,11 +22,11 @@ func scanTask(s scanner) (task.Task, error) {
 func (d *DB) SeedTasks(ctx context.Context, ts []task.Task) error {
 	err := d.write(ctx, func(tx *sql.Tx) error {
 		_, err := d.each(ctx, tx, len(ts), `INSERT INTO tasks
-			(firm, name, rank, due, slot, tries, note, lease, lease_until)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, '', `+none+`) ON CONFLICT (firm, name) DO NOTHING`,
+			(firm, name, rank, lane, due, slot, tries, note, lease, lease_until)
+			VALUES ($1, $2, $3, $8, $4, $5, $6, $7, '', `+none+`) ON CONFLICT (firm, name) DO NOTHING`,
 			func(i int) ([]any, error) {
 				t := ts[i]
-				return []any{text(t.Firm), text(t.Name), task.Rank(t.Name), ms(t.Due), ms(t.Slot), t.Tries, text(t.Note)}, nil
+				return []any{text(t.Firm), text(t.Name), task.Rank(t.Name), ms(t.Due), ms(t.Slot), t.Tries, text(t.Note), int(task.LaneOf(t.Name))}, nil
 			})
 		return err
 	})
@@ -45,37 +45,70 @@ func (d *DB) Tasks(ctx context.Context, uid string) ([]task.Task, error) {
 	return ts, nil
 }
 
-// ClaimTask takes the first task that is due and free, or whose lease ran out,
-// of one firm or (uid "") of any: the one due first, then by running order. It
-// is leased until now+lease under a new token. ok is false when there is none.
+// takeable is since when a task could be taken, in SQL: when it fell due, or when the
+// lease of one who did not finish it ran out.
+const takeable = `(CASE WHEN t.lease_until > t.due THEN t.lease_until ELSE t.due END)`
+
+// ClaimTask takes a task that is due and free, or whose lease ran out, and
+// leases it until now+lease under a new token. ok is false when there is none.
 //
-// It looks before it writes, so that takers who find nothing do not keep others
-// from SQLite's one right to write. The lease is tested again in the outer
-// WHERE: without that PostgreSQL gives one row to two takers who read it at the
-// same moment.
+// Of one firm it is the one due first, then by running order. With uid "" it is
+// one of any firm that does not live on a virtual clock, in a fair order: by
+// lane, then the one that could be taken longest. Work of one firm is then not
+// given out beside other work of it, nor before weather of its own that was due
+// earlier: so that a call does not run ahead of its forecast.
 func (d *DB) ClaimTask(ctx context.Context, uid string, now time.Time, lease time.Duration) (t task.Task, ok bool, err error) {
-	due, args := `t.due <= $1 AND t.lease_until <= $1`, []any{ms(now)}
 	if uid != "" {
-		due, args = due+` AND t.firm = $2`, append(args, text(uid))
-	}
-	_, some, err := one(ctx, d.reader, words, `SELECT t.name FROM tasks t WHERE `+due+` LIMIT 1`, args...)
-	if some && err == nil {
-		n := len(args)
-		query := fmt.Sprintf(`UPDATE tasks SET lease = $%d, lease_until = $%d,
-			armed_slot = CASE WHEN armed_due <= $1 THEN NULL ELSE armed_slot END,
-			armed_due = CASE WHEN armed_due <= $1 THEN NULL ELSE armed_due END
-			WHERE (firm, name) = (SELECT t.firm, t.name FROM tasks t WHERE %s
-				ORDER BY t.due, t.rank, t.firm LIMIT 1%s)
-			AND due <= $1 AND lease_until <= $1
-			RETURNING %s`, n+1, n+2, due, d.skipLocked("t"), taskColumns)
-		args = append(args, token(), ms(now.Add(lease)))
-		err = d.write(ctx, func(tx *sql.Tx) (err error) {
-			t, ok, err = one(ctx, tx, scanTask, query, args...)
-			return err
-		})
+		t, ok, err = d.claim(ctx, `t.due <= $1 AND t.lease_until <= $1 AND t.firm = $2`, `t.due, t.rank`, []any{ms(now), text(uid)}, now, lease)
+	} else {
+		for _, l := range task.Lanes() {
+			where := `t.lane = $2 AND ` + takeable + ` <= $1 AND ` + onRealClock("t") + ` AND NOT EXISTS (SELECT 1 FROM tasks e
+				WHERE e.firm = t.firm AND e.name <> t.name AND (e.lease_until > $1 OR
+				e.lane = ` + weather + ` AND t.lane <> ` + weather + ` AND e.due <= $1 AND (e.due < t.due OR e.due = t.due AND e.rank < t.rank)))`
+			t, ok, err = d.claim(ctx, where, takeable+`, t.rank, t.firm`, []any{ms(now), int(l)}, now, lease)
+			if ok || err != nil {
+				break
+			}
+		}
 	}
 	if err != nil {
 		return task.Task{}, false, fmt.Errorf("take a due task: %w", err)
 	}
 	return t, ok, nil
+}
+
+// weather is task.Weather in SQL.
+const weather = `1`
+
+// onRealClock holds for rows of firms that live on the real clock: the others belong to
+// whoever moves their clock.
+func onRealClock(table string) string {
+	return `EXISTS (SELECT 1 FROM firms f WHERE f.uid = ` + table + `.firm AND f.life <> 'virtual')`
+}
+
+// claim leases the first task t for which where holds; $1 is now.
+//
+// It looks before it writes, so that takers who find nothing do not keep others
+// from SQLite's one right to write. The lease is tested again in the outer
+// WHERE: without that PostgreSQL gives one row to two takers who read it at the
+// same moment.
+func (d *DB) claim(ctx context.Context, where, order string, args []any, now time.Time, lease time.Duration) (t task.Task, ok bool, err error) {
+	_, some, err := one(ctx, d.reader, words, `SELECT t.name FROM tasks t WHERE `+where+` LIMIT 1`, args...)
+	if err != nil || !some {
+		return t, false, err
+	}
+	n := len(args)
+	query := fmt.Sprintf(`UPDATE tasks SET lease = $%d, lease_until = $%d,
+		armed_slot = CASE WHEN armed_due <= $1 THEN NULL ELSE armed_slot END,
+		armed_due = CASE WHEN armed_due <= $1 THEN NULL ELSE armed_due END
+		WHERE (firm, name) = (SELECT t.firm, t.name FROM tasks t WHERE %s
+			ORDER BY %s LIMIT 1%s)
+		AND due <= $1 AND lease_until <= $1
+		RETURNING %s`, n+1, n+2, where, order, d.skipLocked("t"), taskColumns)
+	args = append(args, token(), ms(now.Add(lease)))
+	err = d.write(ctx, func(tx *sql.Tx) (err error) {
+		t, ok, err = one(ctx, tx, scanTask, query, args...)
+		return err
+	})
+	return t, ok, err
 }

@@ -26,7 +26,7 @@ func (r *round) ask(ctx context.Context, k int, due []forecast.Cell) (bool, erro
 		return false, err
 	}
 	if !wait.IsZero() {
-		r.held[n.Name] = wait
+		r.held[n.Name] = w.spread(wait)
 		return false, nil
 	}
 	kept, err := w.s.Store.Runs(ctx, n.Name, cells)
@@ -60,6 +60,18 @@ func (r *round) ask(ctx context.Context, k int, due []forecast.Cell) (bool, erro
 	}
 	r.well(k, st, cells, len(due) > len(cells))
 	return true, nil
+}
+
+// spread puts off looking again where many firms wait for one source: further
+// each time, and each firm by an amount of its own, or thousands of them would
+// all look every ten seconds. At most 3 minutes, so that of the 45 between the
+// evening's fetch and its call few are lost (ours).
+func (w *work) spread(at time.Time) time.Time {
+	if !w.s.Many {
+		return at
+	}
+	most := 10 * time.Second << min(w.task.Tries, 4)
+	return at.Add(most * time.Duration(jitter(w.task.Firm, w.task.Name, w.now)-jitterFrom) / jitterOver)
 }
 
 // size gives how many of the due cells are asked for at once: what the source

@@ -50,33 +50,3 @@ func (s *Scheduler) Rehearse(ctx context.Context, firm string, clock *VirtualClo
 		}
 	}
 }
-
-// wake is how often the daemon looks at the clock. Short, so that a suspended
-// machine or a corrected clock is noticed at once.
-const wake = 15 * time.Second
-
-// Serve does what is due for a firm until ctx ends. Every wake is told to
-// ticked. An error of one task is logged and does not stop the others: its
-// lease runs out and it is done again.
-func (s *Scheduler) Serve(ctx context.Context, firm string, ticked func(time.Time)) error {
-	tick := time.NewTicker(wake)
-	defer tick.Stop()
-	for {
-		for ctx.Err() == nil {
-			did, err := s.Step(ctx, firm)
-			if err != nil && ctx.Err() == nil {
-				s.Log.Error().Err(err).Msg("task failed")
-				break
-			}
-			if !did {
-				break
-			}
-		}
-		ticked(s.Clock.Now())
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-tick.C:
-		}
-	}
-}

@@ -117,9 +117,12 @@ type Config struct {
 	Transport Transport
 	// Redo says that delivering the same message twice does no harm: the file
 	// transport writes the same file again.
-	Redo      bool
-	Clock     Clock
-	From      string // "Name <address>" of every mail
+	Redo  bool
+	Clock Clock
+	From  string // "Name <address>" of every mail
+	// Many says that many firms are served: each one's own name stands before the
+	// address of From, and work that waits for a source spreads out.
+	Many      bool
 	PublicURL string
 	LinkKey   []byte          // the secret behind every link; nil: mails hold no links
 	Owner     Owner           // how the owner answers in a rehearsal
@@ -174,25 +177,31 @@ func (s *Scheduler) Seed(ctx context.Context, f job.Firm, now time.Time) error {
 // Step does one thing that is due for the firm ("" = any firm): a task, or the
 // delivery of one message. It reports whether there was one.
 func (s *Scheduler) Step(ctx context.Context, firm string) (bool, error) {
-	now := s.Clock.Now()
-	if did, err := s.deliverOne(ctx, firm, now); did || err != nil {
+	if did, err := s.deliverOne(ctx, firm, s.Clock.Now()); did || err != nil {
 		return did, err
 	}
-	t, ok, err := s.Store.ClaimTask(ctx, firm, now, leaseFor)
+	_, did, err := s.stepTask(ctx, firm)
+	return did, err
+}
+
+// stepTask does one task that is due. On an error it gives the task too, which
+// is still leased.
+func (s *Scheduler) stepTask(ctx context.Context, firm string) (t task.Task, did bool, err error) {
+	t, ok, err := s.Store.ClaimTask(ctx, firm, s.Clock.Now(), leaseFor)
 	if err != nil || !ok {
-		return false, err
+		return t, false, err
 	}
 	err = s.run(ctx, t)
 	switch {
 	case err == nil:
-		return true, nil
+		return t, true, nil
 	case errors.Is(err, ledger.ErrLeaseLost):
 		s.Log.Warn().Str("task", string(t.Name)).Str("firm", t.Firm).Msg("another process took the task over")
-		return true, nil
+		return t, true, nil
 	case ctx.Err() != nil:
-		return false, ctx.Err()
+		return t, false, ctx.Err()
 	}
-	return true, fmt.Errorf("run %s of %s due %s: %w", t.Name, t.Firm, t.Due.UTC().Format(time.RFC3339), err)
+	return t, true, fmt.Errorf("run %s of %s due %s: %w", t.Name, t.Firm, t.Due.UTC().Format(time.RFC3339), err)
 }
 
 // run computes outside and writes inside: when the book moved meanwhile it

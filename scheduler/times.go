@@ -122,8 +122,14 @@ func nextFetch(f job.Firm, n task.Name, every int, after time.Time, zone *time.L
 // for the same firm, task and hour.
 func jitter(firm string, n task.Name, base time.Time) time.Duration {
 	sum := sha256.Sum256([]byte(firm + "|" + string(n) + "|" + base.UTC().Format(time.RFC3339)))
-	return 5*time.Minute + time.Duration(binary.LittleEndian.Uint32(sum[:4])%(20*60))*time.Second
+	return jitterFrom + time.Duration(binary.LittleEndian.Uint32(sum[:4])%uint32(jitterOver/time.Second))*time.Second
 }
+
+// where the jitter begins, and over how long it goes
+const (
+	jitterFrom = 5 * time.Minute
+	jitterOver = 20 * time.Minute
+)
 
 // backoff gives how long to wait after so many failures in a row: 1, 2, 4 …
 // minutes, at most 30.

@@ -2,6 +2,7 @@ package scheduler
 
 import (
 	"fmt"
+	"net/mail"
 	"slices"
 	"time"
 
@@ -29,7 +30,7 @@ func (s *Scheduler) open(b ledger.Book, t task.Task, now time.Time) (*work, erro
 	if err != nil {
 		return nil, fmt.Errorf("load the zone of %s: %w", b.Firm.UID, err)
 	}
-	say, err := notify.NewComposer(notify.ComposerConfig{Firm: b.Firm, From: s.From, PublicURL: s.PublicURL, Credit: s.CreditOf(nil)})
+	say, err := notify.NewComposer(notify.ComposerConfig{Firm: b.Firm, From: s.fromOf(b.Firm), PublicURL: s.PublicURL, Credit: s.CreditOf(nil)})
 	if err != nil {
 		return nil, fmt.Errorf("set up the mails of %s: %w", b.Firm.UID, err)
 	}
@@ -42,6 +43,15 @@ func (s *Scheduler) open(b ledger.Book, t task.Task, now time.Time) (*work, erro
 	}
 	w.out.Next.Due, w.out.Next.Slot = due, due
 	return w, nil
+}
+
+// fromOf gives the sender of a firm's mails. A From that cannot be read is
+// complained of where it is used.
+func (s *Scheduler) fromOf(f job.Firm) string {
+	if from, err := mail.ParseAddress(s.From); s.Many && err == nil {
+		return (&mail.Address{Name: f.Name, Address: from.Address}).String()
+	}
+	return s.From
 }
 
 // today is the firm's civil day.

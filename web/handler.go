@@ -154,6 +154,7 @@ func (s *site) routes() http.Handler {
 	see := func(pattern string, h http.HandlerFunc) {
 		mux.Handle(pattern, only(h, http.MethodGet, http.MethodHead))
 	}
+	see("/readyz", s.Health.ready)
 	if s.Office != nil {
 		s.officeRoutes(mux)
 	} else {

@@ -80,6 +80,33 @@ func (h *Health) report(ctx context.Context) report {
 	return r
 }
 
+// Ready reports whether the daemon can do its work now: the database answers and
+// its workers look at the clock. It says what is wrong in words. Unlike the whole
+// report it does not ask what became of the work: a crew that was not told is no
+// reason to start the daemon anew.
+func (h *Health) Ready(ctx context.Context) (wrong string, ok bool) {
+	ctx, cancel := context.WithTimeout(ctx, 5*time.Second)
+	defer cancel()
+	if err := h.db.Ping(ctx); err != nil {
+		return "the database does not answer", false
+	}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.clock.Now().Sub(h.ticked) > stuckAfter {
+		return "the scheduler has not looked at its clock since " + h.ticked.UTC().Format(time.RFC3339), false
+	}
+	return "", true
+}
+
+// ready answers whether requests may be sent here.
+func (h *Health) ready(w http.ResponseWriter, r *http.Request) {
+	if wrong, ok := h.Ready(r.Context()); !ok {
+		plain(w, http.StatusServiceUnavailable, wrong)
+		return
+	}
+	plain(w, http.StatusOK, "ready")
+}
+
 // look adds what the book knows of how things stand.
 func (h *Health) look(ctx context.Context, r *report) {
 	n, err := h.db.Unheard(ctx, h.clock.Now().Add(-heardWithin))

@@ -101,6 +101,7 @@ func (h *house) rehearse(ctx context.Context, from, to time.Time, p post, owner 
 }
 
 type serveCmd struct {
+	EveryFirm  bool   `help:"Serve every firm of the database, not the configuration's alone; several such daemons may run on one PostgreSQL."`
 	PretendNow string `help:"Run on a shifted clock that begins at this time (RFC 3339); mail goes to files only." placeholder:"T"`
 	MailDir    string `help:"Write every mail as a file into this folder." placeholder:"DIR"`
 	Verbose    bool   `help:"Log every task."`
@@ -108,7 +109,7 @@ type serveCmd struct {
 
 // Help shows examples.
 func (serveCmd) Help() string {
-	return "Examples:\n  laycast serve --mail-dir mail\n  laycast serve --pretend-now 2027-05-06T12:00:00Z --mail-dir mail"
+	return "Examples:\n  laycast serve\n  laycast --config host.yaml serve --every-firm\n  laycast serve --mail-dir mail\n  laycast serve --pretend-now 2027-05-06T12:00:00Z --mail-dir mail"
 }
 
 // Run serves until it is told to stop.
@@ -116,11 +117,15 @@ func (c *serveCmd) Run(ctx context.Context, s *session) error {
 	if c.PretendNow != "" && c.MailDir == "" {
 		return usageError{errors.New("on a pretended clock mail goes to files only: give --mail-dir DIR")}
 	}
+	if c.PretendNow != "" && c.EveryFirm {
+		return usageError{errors.New("a pretended clock is for one firm: leave out --every-firm")}
+	}
 	h, err := s.open(ctx)
 	if err != nil {
 		return err
 	}
 	defer h.close()
+	h.many = c.EveryFirm
 	clock, life, err := c.clock(s)
 	if err != nil {
 		return err
@@ -194,14 +199,30 @@ func (s *session) serve(ctx context.Context, h *house, ln net.Listener, sched *s
 	failed := make(chan error, 1)
 	go func() { failed <- srv.Serve(ln) }()
 	worked := make(chan error, 1)
-	go func() { worked <- sched.Serve(ctx, h.firm.UID, health.Ticked) }()
+	whose := h.firm.UID
+	if h.many {
+		whose = ""
+	}
+	go func() { worked <- sched.Serve(ctx, whose, h.watch(health, sched, log)) }()
+	dog, err := newWatchdog(s.Env)
+	if err != nil {
+		return err
+	}
+	go dog.watch(ctx, health.Ready, func(err error) { log.Error().Err(err).Msg("systemd cannot be told") })
+	if err := dog.tell("READY=1"); err != nil {
+		log.Error().Err(err).Msg("systemd cannot be told")
+	}
+	defer func() { _ = dog.tell("STOPPING=1") }() // it sees the end itself
 	select {
 	case <-ctx.Done():
+		<-worked
+	case err = <-worked:
 	case err = <-failed:
 		err = fmt.Errorf("serve on %s: %w", h.cfg.Listen, err)
+		stop()
+		<-worked
 	}
 	stop()
-	<-worked
 	down, cancel := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
 	defer cancel()
 	if e := srv.Shutdown(down); e != nil && err == nil {

@@ -202,6 +202,9 @@ func (w watched) Unheard(ctx context.Context, madeBefore time.Time) (int, error)
 	if err != nil {
 		return 0, fmt.Errorf("load zone %s: %w", w.firm.Zone, err)
 	}
+	if w.many { // firms of any zone: a day more
+		return w.db.Unheard(ctx, "", job.DateOf(w.clock.Now().UTC()).AddDays(-1), madeBefore)
+	}
 	return w.db.Unheard(ctx, w.firm.UID, job.DateOf(w.clock.Now().In(zone)), madeBefore)
 }
 

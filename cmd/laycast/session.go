@@ -27,6 +27,7 @@ type house struct {
 	cfg  Config
 	db   *db.DB
 	firm job.Firm
+	many bool // every firm of the database is served
 }
 
 func (h *house) close() { _ = h.db.Close() }
@@ -131,7 +132,7 @@ func (h *house) scheduler(clock scheduler.Clock, stamp bool, p post, log zerolog
 	}
 	return scheduler.New(scheduler.Config{
 		Store: h.db, Sources: sources, Transport: p.transport, Redo: p.redo, Hooked: p.hooked,
-		Clock: clock, From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, LinkKey: key, Profiles: profiles, Materials: materials, Season: outlook, Log: log,
+		Clock: clock, Many: h.many, From: h.cfg.Mail.From, PublicURL: h.cfg.PublicURL, LinkKey: key, Profiles: profiles, Materials: materials, Season: outlook, Log: log,
 	}), nil
 }
 

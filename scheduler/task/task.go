@@ -43,6 +43,30 @@ func Rank(n Name) int {
 	return len(Names())
 }
 
+// Lane is how urgent a task is among those of many firms.
+type Lane int
+
+// The lanes, the most urgent first.
+const (
+	Timely  Lane = iota // people wait for it
+	Weather             // the timely ones of the same firm wait for it
+	Spare               // may wait
+)
+
+// Lanes gives all lanes, the most urgent first.
+func Lanes() []Lane { return []Lane{Timely, Weather, Spare} }
+
+// LaneOf gives a task's lane.
+func LaneOf(n Name) Lane {
+	switch n {
+	case FetchForecast, FetchEnsemble:
+		return Weather
+	case Replan, Record, Learn, Score, Prune:
+		return Spare
+	}
+	return Timely
+}
+
 // Task is one row: the next time a kind of work is due for a firm.
 type Task struct {
 	Firm string // uid
