@@ -215,7 +215,9 @@ func TestSlowSourceDelaysNoOthersCall(t *testing.T) {
 	defer wg.Wait()
 	defer func() { close(hang) }()
 	h.rearm(hs, h.firms[0])
-	wg.Go(func() { work(t, t.Context(), one) })
+	ctx, die := context.WithCancel(t.Context()) // its fetch would never be new enough
+	defer die()
+	wg.Go(func() { work(t, ctx, one) })
 	select {
 	case <-hung:
 	case <-time.After(20 * time.Second):
