@@ -21,7 +21,9 @@ func (s *Scheduler) HandOver(ctx context.Context, firm, id string) error {
 	if err != nil {
 		return err
 	}
-	good := func(r aslaid.Record) bool { return slices.Contains([]string{"laid", "laid and topcoated", "topcoated"}, r.Day.Outcome) }
+	good := func(r aslaid.Record) bool {
+		return slices.Contains([]string{"laid", "laid and topcoated", "topcoated"}, r.Day.Outcome)
+	}
 	all = slices.DeleteFunc(all, func(r aslaid.Record) bool { return !good(r) })
 	if len(all) == 0 {
 		return fmt.Errorf("job %s has no closed record of a day on which its crew says that it was laid; a record is closed 36 hours after the last cure", id)
