@@ -189,7 +189,7 @@ func (s *session) serve(ctx context.Context, h *house, ln net.Listener, sched *s
 	if err != nil {
 		return err
 	}
-	srv := &http.Server{Handler: handler, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 30 * time.Second, WriteTimeout: 60 * time.Second, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 32 << 10}
+	srv := pageServer(handler)
 	if s.Listening != nil {
 		s.Listening(ln.Addr().String())
 	}
@@ -230,6 +230,16 @@ func (s *session) serve(ctx context.Context, h *house, ln net.Listener, sched *s
 	}
 	log.Info().Msg("laycast stopped")
 	return err
+}
+
+// pageServer serves the pages to whoever asks, and waits for nobody long: who
+// sends a header or a form a byte at a time, or never reads the answer, would hold
+// a connection for ever.
+func pageServer(h http.Handler) *http.Server {
+	return &http.Server{
+		Handler: h, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 30 * time.Second, WriteTimeout: 60 * time.Second,
+		IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 32 << 10,
+	}
 }
 
 // logger writes JSON lines to the error output: warnings, or all of it.
