@@ -86,11 +86,11 @@ SCREENS ?= $(or $(TMPDIR),/tmp)/laycast-screens
 
 screens: ## pictures of every page of the demo's firm, on a phone and a desk, by day and night, into SCREENS (needs chromium)
 	@mkdir -p $(SCREENS)
-	$(GO) test -count=1 -run '^TestScreens$$' ./cmd/laycast/browser -screens $(abspath $(SCREENS))
+	$(GO) test -count=1 -timeout 30m -run '^TestScreens$$' ./cmd/laycast/browser -screens $(abspath $(SCREENS))
 	@echo "screens: $$(ls $(SCREENS) | wc -l) pictures in $(SCREENS)"
 
 load: ## 200 readers on the week page for a minute: says how long answers take, fails on any error
-	$(GO) test -count=1 -v -run '^TestLoad$$' ./cmd/laycast/browser -load 60s
+	$(GO) test -count=1 -v -timeout 30m -run '^TestLoad$$' ./cmd/laycast/browser -load 60s
 
 # the recorded station-years beside the repository
 RECORDS ?= $(wildcard ../shared/weather/stations/*.csv)
