@@ -127,7 +127,8 @@ func (b *tab) submitWrong(xpath string) {
 	b.answered(xpath, 422)
 }
 
-// TestCrewsEvening: the crew opens its link on a phone and reads tomorrow.
+// TestCrewsEvening: the crew opens its link on a phone, reads its day, says that it
+// has seen the call and begun, and asks what a reading means.
 func TestCrewsEvening(t *testing.T) {
 	f := openFirm(t)
 	link := f.link(t, "new", "--crew", "plover")
@@ -142,6 +143,7 @@ func TestCrewsEvening(t *testing.T) {
 			if href := b.attribute(`//a[.="Subscribe"]`, "href"); !strings.HasPrefix(href, "webcal://") {
 				t.Errorf("the calendar's address is %q", href)
 			}
+			b.report(name)
 			// what is another's stays closed
 			b.open(f.base + "/week")
 			b.wants("Your mail address")
@@ -149,8 +151,29 @@ func TestCrewsEvening(t *testing.T) {
 	}
 }
 
+// report says seen (once) and started, and notes a reading, which is answered.
+func (b *tab) report(name string) {
+	b.t.Helper()
+	if seen := `//button[.="I have seen this"]`; b.has(seen) {
+		b.follow(seen)
+	}
+	b.wants("Seen at")
+	// said by an earlier crew of this test, it stands, and is not noted once more
+	b.follow(`//button[.="Started"]`)
+	if b.attribute(`//button[.="Started"]`, "aria-pressed") != "true" {
+		b.t.Errorf("%s: the page does not say that work has started:\n%s", name, b.text())
+	}
+	b.press(`(//summary[contains(., "reading")])[1]`)
+	for field, value := range map[string]string{"air": "18", "rh": "60", "surface": "24"} {
+		b.write(`(//form[contains(@action, "/reading")]//input[@name="`+field+`"])[1]`, value)
+	}
+	b.follow(`(//button[.="Note it and tell me"])[1]`)
+	b.wants("dew point")
+	b.noSideways(name + ", with a reading")
+}
+
 // TestCustomersVisit: the customer opens the link, sees date and status, and whom
-// to ask.
+// to ask; another one says that a day does not suit.
 func TestCustomersVisit(t *testing.T) {
 	f := openFirm(t)
 	link := f.link(t, "new", "--customer", "tobias.wren@mail.example")
@@ -172,6 +195,15 @@ func TestCustomersVisit(t *testing.T) {
 			b.noSideways(name)
 		})
 	}
+	b := openTab(t)
+	b.keyboard = true
+	b.screen(390, false)
+	b.scriptsOff()
+	b.open(f.link(t, "new", "--customer", "osric@mail.example"))
+	b.follow(`//a[.="This day does not suit"]`)
+	b.noSideways("another day")
+	b.follow(`(//button[contains(., "does not suit me")])[1]`)
+	b.wants("Noted", "does not suit you")
 }
 
 // noSideways fails where a page is wider than the screen.
