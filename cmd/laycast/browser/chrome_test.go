@@ -35,7 +35,8 @@ func openTab(t testing.TB) *tab {
 	if program == "" {
 		t.Skip("there is no browser: install the package named chromium (testdata/need.sh does where it may)")
 	}
-	options := []chromedp.ExecAllocatorOption{chromedp.ExecPath(program), chromedp.UserDataDir(t.TempDir()), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun}
+	// no folder of the test for its profile: the browser still writes there as the test ends
+	options := []chromedp.ExecAllocatorOption{chromedp.ExecPath(program), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun}
 	for _, flag := range []string{"disable-quic", "disable-background-networking", "disable-component-update", "disable-sync", "hide-scrollbars", "disable-dev-shm-usage"} {
 		options = append(options, chromedp.Flag(flag, true))
 	}
