@@ -118,7 +118,7 @@ func (w *work) lookAfter(ctx context.Context, k call.Call, is map[forecast.Cell]
 	after.Occasion = "" // it follows the call itself
 	l.Letter.Thread = w.crewThread(after)
 	issue := is[CellOf(b.Site)]
-	p, err := w.s.Profiles.Named(b.Profile)
+	p, err := w.s.profile(w.book.Firm, b.Profile)
 	if err != nil {
 		return fmt.Errorf("job %s: %w", b.ID, err)
 	}

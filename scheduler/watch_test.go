@@ -32,6 +32,7 @@ type roofDay struct {
 	store watched
 	call  call.Call
 	diary job.Diary
+	limit string // the text of limits that the firm made on its pages; "": the built-in ones
 }
 
 func newRoofDay(t *testing.T) *roofDay {
@@ -54,6 +55,9 @@ func (r *roofDay) look(now, seen time.Time, share func(time.Time) float64) (crew
 	w := aWork(r.t, now)
 	w.book.Crews[0].Email, w.book.Firm.Email, w.book.Firm.Name = "heron@saltbox.example", "office@saltbox.example", "Saltbox"
 	w.book.Calls, w.book.Diary, w.book.Jobs[0].State = []call.Call{r.call}, r.diary, job.Booked
+	if r.limit != "" {
+		w.book.Firm.Profiles, w.book.Jobs[0].Profile = map[string]string{"mine": r.limit}, "mine"
+	}
 	w.s.Sources = []NamedSource{{Name: "by hand", Source: &fake{batch: 10, members: 20}}}
 	w.s.Store, w.s.From, w.s.Log = r.store, "Saltbox <office@saltbox.example>", zerolog.Nop()
 	det := weather(forecast.Deterministic, now.Truncate(time.Hour).Add(-48*time.Hour), 120, 1, dry)
@@ -177,5 +181,26 @@ func TestTheWatchSaysWhenItCannotSee(t *testing.T) {
 	}
 	if crew, _, _ := r.look(utc(16, 0), utc(15, 50), from(17, 18, .9)); len(crew) != 1 || !strings.HasPrefix(crew[0], "COVER UP") {
 		t.Errorf("it sees again, and rain: %q", crew)
+	}
+}
+
+// A roof under limits that the firm made on its pages is watched like any other,
+// and by what they say of rain.
+func TestRoofsUnderOwnLimitsAreWatched(t *testing.T) {
+	r := newRoofDay(t)
+	r.says(job.Begun, utc(11, 5))
+	mine := strings.Replace(string(rules.PolyesterYAML()), "name: polyester", "name: mine", 1)
+	r.limit = mine
+	if crew, _, _ := r.look(utc(12, 0), utc(11, 50), from(13, 16, .9)); len(crew) != 1 {
+		t.Errorf("rain within two hours: %q", crew)
+	}
+	all := newRoofDay(t)
+	all.says(job.Begun, utc(11, 5))
+	all.limit = strings.ReplaceAll(mine, "limit: rain, below: 0.1", "limit: rain, at_most: 50")
+	if all.limit == mine {
+		t.Fatal("the built-in limits no longer say what this test changes")
+	}
+	if crew, _, _ := all.look(utc(12, 0), utc(11, 50), from(13, 16, .9)); len(crew) != 0 {
+		t.Errorf("limits that take 50 mm in the hour: %q", crew)
 	}
 }
