@@ -121,6 +121,9 @@ func (v Visit) measure(r job.Reading) measured {
 			m.hours = append(m.hours, h)
 		}
 	}
+	if len(m.hours) > 0 && !m.hours[0].At.Equal(hour) {
+		m.hours = nil // the forecast begins later: what lies between is not known
+	}
 	model := m.now
 	put := func(into *float64, x *float64) {
 		if x != nil {

@@ -128,6 +128,19 @@ func TestLatestTopcoat(t *testing.T) {
 	}
 }
 
+// A reading of an hour before the forecast begins is held against nothing: what
+// lies between is not known, so nobody hears "go on", nor until when to topcoat.
+func TestAReadingBeforeTheForecast(t *testing.T) {
+	v := visit(fair()[5:]) // from 12 h on
+	a := v.Answer(job.Reading{Entry: job.Entry{At: at(9, 20)}, AirC: num(15), RHPct: num(63), SurfaceC: num(18), MoisturePct: num(12)})
+	if a.Advice != Blind || !a.CoatBy.IsZero() || math.Abs(a.DewMarginK-10) > 0.1 {
+		t.Errorf("%+v", a)
+	}
+	if a := v.Answer(job.Reading{Entry: job.Entry{At: at(12, 20)}, AirC: num(15), RHPct: num(63), SurfaceC: num(18), MoisturePct: num(12)}); a.Advice != GoOn {
+		t.Errorf("in its first hour: %+v", a)
+	}
+}
+
 // A meter overrides the forecast's deck, either way.
 func TestTheMeterCounts(t *testing.T) {
 	hs := fair()
