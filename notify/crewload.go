@@ -49,7 +49,7 @@ func gear(l CallLetter) block {
 		b.Text = append(b.Text, "Tools and gear: "+strings.Join(kit, ", ")+".")
 	}
 	for _, n := range l.Notes {
-		b.Text = append(b.Text, sentence(n))
+		b.Text = append(b.Text, Sentence(n))
 	}
 	return b
 }
@@ -70,7 +70,7 @@ func mixCard(l CallLetter, f letterFacts) block {
 		until = x.At.Add(time.Hour)
 		b.Spans[n-1].When = f.wall.span(l.Mix[from].At, until)
 		for _, w := range x.Warnings {
-			if w = sentence(w); !slices.Contains(b.Items, w) {
+			if w = Sentence(w); !slices.Contains(b.Items, w) {
 				b.Items = append(b.Items, w)
 			}
 		}

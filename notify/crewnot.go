@@ -12,13 +12,13 @@ import (
 func why(k call.Call, w wall) []block {
 	reasons := block{Title: "Why"}
 	for _, r := range k.Reasons {
-		if s := sentence(r); s != "" && !counts(r, k) {
+		if s := Sentence(r); s != "" && !counts(r, k) {
 			reasons.Items = append(reasons.Items, s)
 		}
 	}
 	stop := block{Title: "What speaks against it"}
 	for _, f := range k.Failing {
-		stop.Items = append(stop.Items, sentence(failing(f, k.Members, w)))
+		stop.Items = append(stop.Items, Sentence(failing(f, k.Members, w)))
 	}
 	if reasons.empty() && stop.empty() {
 		reasons.Text = []string{"No forecast that could be relied on."}
@@ -83,7 +83,7 @@ func (c *Composer) stillLetter(l CallLetter, f letterFacts) letter {
 	out.add(changes(*l.Before, l.Call, f.wall))
 	reasons := block{Title: "Why"}
 	for _, r := range l.Call.Reasons {
-		reasons.Items = append(reasons.Items, sentence(r))
+		reasons.Items = append(reasons.Items, Sentence(r))
 	}
 	out.add(reasons, picture(l), c.contact(l), cautions())
 	return out
@@ -133,7 +133,7 @@ func knownPercent(k call.Call, p float64) string {
 func cleanAll(ss []string) []string {
 	var out []string
 	for _, s := range ss {
-		if s = sentence(s); s != "" {
+		if s = Sentence(s); s != "" {
 			out = append(out, s)
 		}
 	}

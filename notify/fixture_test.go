@@ -236,7 +236,7 @@ func samples(t *testing.T) map[string]func(*notify.Composer) (notify.Message, er
 			return c.HandOver(notify.HandOverLetter{
 				Job: garage(), Visit: 1, Date: goK.Date, Outcome: "laid and topcoated", AreaM2: 24,
 				Began: at(t, "2027-04-15T10:40:00Z"), Sealed: at(t, "2027-04-15T16:20:00Z"), Coated: at(t, "2027-04-15T18:30:00Z"),
-				Deck: [2]float64{12.5, 21}, Margin: 5.2, Batches: 31, Hash: strings.Repeat("0123456789abcdef", 4), Now: at(t, "2027-04-17T11:20:00Z"),
+				Deck: []float64{14, 12.5, 21}, Margins: []float64{6, 5.2}, Batches: 31, Hash: strings.Repeat("0123456789abcdef", 4), Now: at(t, "2027-04-17T11:20:00Z"),
 			})
 		},
 		"week-told":  func(c *notify.Composer) (notify.Message, error) { return c.WeekTold(vl) },

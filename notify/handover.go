@@ -2,6 +2,7 @@ package notify
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"laycast/job"
@@ -18,8 +19,8 @@ type HandOverLetter struct {
 	Began   time.Time // as reported, and so are the next two
 	Sealed  time.Time
 	Coated  time.Time
-	Deck    [2]float64 // °C, the lowest and highest reading; both 0: none
-	Margin  float64    // K, the least dew margin that was measured; 0: none
+	Deck    []float64 // °C, its temperature as measured
+	Margins []float64 // K, dew margins as measured
 	Batches int
 	Hash    string // of the closed record's last row
 	Now     time.Time
@@ -44,11 +45,11 @@ func (c *Composer) HandOver(l HandOverLetter) (Message, error) {
 	at("Work began", l.Began)
 	at("Sealed", l.Sealed)
 	at("Topcoat done", l.Coated)
-	if l.Deck != [2]float64{} {
-		facts.addFact("Deck as measured", fmt.Sprintf("%.1f to %.1f °C", l.Deck[0], l.Deck[1]))
+	if len(l.Deck) > 0 {
+		facts.addFact("Deck as measured", fmt.Sprintf("%.1f to %.1f °C", slices.Min(l.Deck), slices.Max(l.Deck)))
 	}
-	if l.Margin > 0 {
-		facts.addFact("Deck above the dew point, at least", fmt.Sprintf("%.1f K", l.Margin))
+	if len(l.Margins) > 0 {
+		facts.addFact("Deck above the dew point, at least", fmt.Sprintf("%.1f K", slices.Min(l.Margins)))
 	}
 	if l.Batches > 0 {
 		facts.addFact("Batches of resin and topcoat noted", fmt.Sprint(l.Batches))
@@ -63,12 +64,11 @@ func (c *Composer) HandOver(l HandOverLetter) (Message, error) {
 			"It is closed and cannot be changed without showing. Its mark is " + l.Hash + ": keep this mail, and the record can be held against it.",
 		}},
 		c.customerEnd("", nil))
-	m, err := c.finish(draft{
+	return c.finish(draft{
 		name:     Name{Kind: KindHandOver, Job: l.Job.ID, Visit: l.Visit, Date: l.Date, Occasion: "record"},
 		audience: ToCustomer, toName: l.Job.Customer.Name, to: l.Job.Customer.Email,
 		subject: "Your roof: how it was laid on " + l.Date.Words(), reason: "we laid your roof on " + l.Date.Words(),
 		// no hurry: a week is long enough to bring a mail
 		letter: out, now: l.Now, expires: c.startOf(c.today(l.Now).AddDays(8)),
 	})
-	return m, err
 }

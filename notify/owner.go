@@ -95,7 +95,7 @@ func (c *Composer) WeekMail(l WeekLetter) (Message, error) {
 		n += len(k.Visits)
 	}
 	subject := "The week of " + l.Monday.Words() + ": " + visits(n)
-	out := letter{Tone: plainTone, Headline: "The week of " + l.Monday.Words(), Lede: []string{sentence(visits(n))}, Weather: true}
+	out := letter{Tone: plainTone, Headline: "The week of " + l.Monday.Words(), Lede: []string{Sentence(visits(n))}, Weather: true}
 	for _, k := range l.Crews {
 		out.add(c.crewWeek(k))
 	}

@@ -41,8 +41,8 @@ func shorten(s string, n int) string {
 	return strings.TrimRight(string(r[:n-1]), " ") + "…"
 }
 
-// sentence gives s a capital and a full stop.
-func sentence(s string) string {
+// Sentence cleans s and gives it a capital and a full stop.
+func Sentence(s string) string {
 	s = clean(s)
 	if s == "" {
 		return ""

@@ -49,13 +49,10 @@ func handOverOf(b job.Booking, r aslaid.Record, w *work) notify.HandOverLetter {
 	l.Began, l.Sealed, l.Coated = word.BegunAt, word.SealedAt, word.CoatedAt
 	for _, x := range r.Readings {
 		if x.SurfaceC != nil {
-			if l.Deck == [2]float64{} {
-				l.Deck = [2]float64{*x.SurfaceC, *x.SurfaceC}
-			}
-			l.Deck = [2]float64{min(l.Deck[0], *x.SurfaceC), max(l.Deck[1], *x.SurfaceC)}
+			l.Deck = append(l.Deck, *x.SurfaceC)
 		}
-		if x.MarginK != nil && (l.Margin == 0 || *x.MarginK < l.Margin) {
-			l.Margin = *x.MarginK
+		if x.MarginK != nil {
+			l.Margins = append(l.Margins, *x.MarginK)
 		}
 	}
 	return l

@@ -79,7 +79,7 @@ func (s *site) takeImport(w http.ResponseWriter, r *http.Request, v viewer) {
 		s.unavailable(w, "import", err)
 		return
 	}
-	data, yes, why := fileOf(w, r)
+	data, yes, why := fileOf(r)
 	if why != "" {
 		s.showImport(w, http.StatusBadRequest, v, b.Firm, importPage{Complain: why})
 		return
@@ -101,8 +101,7 @@ func (s *site) takeImport(w http.ResponseWriter, r *http.Request, v viewer) {
 }
 
 // fileOf gives the file that a form sends, and whether it was looked at before.
-func fileOf(w http.ResponseWriter, r *http.Request) (data []byte, yes bool, why string) {
-	r.Body = http.MaxBytesReader(w, r.Body, bodyBytes)
+func fileOf(r *http.Request) (data []byte, yes bool, why string) {
 	const tooMuch = "The file is too large for this page; laycast import takes larger ones in."
 	if err := r.ParseMultipartForm(bodyBytes); err != nil {
 		return nil, false, tooMuch

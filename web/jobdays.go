@@ -67,10 +67,10 @@ func daysAhead(o notify.JobOutlook, p *planBits, work job.Hours, at moment) ([]d
 func dayAheadOf(d notify.DayAhead, dewLeast float64, n int, at moment) (dayAhead, error) {
 	out := dayAhead{When: at.near(d.Date), Say: "if called now: " + callWords(d.Outcome), Tone: string(d.Outcome), Text: d.Day.Sentence(d.Zone)}
 	if _, rest, ok := strings.Cut(out.Text, ": "); ok { // the weekday stands in the heading
-		out.Text = strings.ToUpper(rest[:1]) + rest[1:] + "."
+		out.Text = notify.Sentence(rest)
 	}
 	for _, r := range d.Reasons {
-		out.Why = append(out.Why, sentenceOf(r))
+		out.Why = append(out.Why, notify.Sentence(r))
 	}
 	start, known := d.Day.BestStart()
 	if !known {

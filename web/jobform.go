@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"laycast/job"
+	"laycast/notify"
 )
 
 // formGroup is some fields of a form that belong together.
@@ -117,10 +118,10 @@ func filled(groups []formGroup, values map[string]string, problems job.Problems)
 	}
 	for _, p := range problems {
 		if f := fieldOf(at, p.Field); f != nil {
-			f.Wrong = append(f.Wrong, sentenceOf(p.Reason))
+			f.Wrong = append(f.Wrong, notify.Sentence(p.Reason))
 			continue
 		}
-		rest = append(rest, sentenceOf(strings.TrimPrefix(p.Field+": "+p.Reason, ": ")))
+		rest = append(rest, notify.Sentence(strings.TrimPrefix(p.Field+": "+p.Reason, ": ")))
 	}
 	return rest
 }

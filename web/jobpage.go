@@ -121,7 +121,7 @@ func (s *site) creditWith(b ledger.Book, source string) string {
 func jobViewOf(b ledger.Book, j job.Booking, o notify.JobOutlook, at moment) (jobView, error) {
 	p := jobView{ID: j.ID, Path: jobPath(j.ID), Booked: j.State == job.Booked, Held: j.Held != "", AskFirst: j.AskFirst, Facts: jobFacts(b, j), Wishes: wishLines(j)}
 	p.Stands, p.Tone = standsWords(b, j, at)
-	p.Stands = sentenceOf(p.Stands)
+	p.Stands = notify.Sentence(p.Stands)
 	if p.Plan = planBitsOf(b, j, at); p.Plan != nil && j.Held == "" {
 		p.Stands = p.Plan.Words
 	}
@@ -132,7 +132,7 @@ func jobViewOf(b ledger.Book, j job.Booking, o notify.JobOutlook, at moment) (jo
 	if o.Source != "" {
 		p.Weather = "Forecast from " + notify.Clean(o.Source) + ", last seen " + at.stamp(o.Fetched) + "."
 		if o.Note != "" {
-			p.Weather += " " + notify.Clean(strings.ToUpper(o.Note[:1])+o.Note[1:]) + "."
+			p.Weather += " " + notify.Sentence(o.Note)
 		}
 	}
 	p.Load, p.Mix = loadBitsOf(o, b.Firm.Costs.Currency), mixBitsOf(o, siteZone(j.Job, at.zone))

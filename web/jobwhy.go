@@ -2,7 +2,6 @@ package web
 
 import (
 	"net/http"
-	"strings"
 
 	"laycast/job"
 	"laycast/notify"
@@ -53,7 +52,7 @@ func (s *site) jobWhy(w http.ResponseWriter, r *http.Request, v viewer) {
 }
 
 func whyOf(y plan.JobWhy, currency string, at moment) whyPage {
-	p := whyPage{Stands: sentenceOf(y.Stands), Needs: notify.Clean(y.Needs)}
+	p := whyPage{Stands: notify.Sentence(y.Stands), Needs: notify.Clean(y.Needs)}
 	if y.Adds != nil {
 		how := " The plan was made again without it to say so."
 		if !y.Adds.Exact {
@@ -88,17 +87,4 @@ func whyOf(y plan.JobWhy, currency string, at moment) whyPage {
 		}
 	}
 	return p
-}
-
-// sentenceOf begins a text as a sentence and ends it as one.
-func sentenceOf(t string) string {
-	t = notify.Clean(t)
-	if t == "" {
-		return ""
-	}
-	t = strings.ToUpper(t[:1]) + t[1:]
-	if !strings.HasSuffix(t, ".") {
-		t += "."
-	}
-	return t
 }

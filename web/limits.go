@@ -165,7 +165,7 @@ func (s *site) readLimits(p limitsPage, f job.Firm) (rules.Profile, []string) {
 	case errors.As(err, &bad):
 		var wrong []string
 		for _, x := range bad.Problems {
-			line := sentenceOf(x.Reason)
+			line := notify.Sentence(x.Reason)
 			if x.Key != "" {
 				line = notify.Clean(x.Key) + ": " + notify.Clean(x.Reason)
 			}
@@ -176,7 +176,7 @@ func (s *site) readLimits(p limitsPage, f job.Firm) (rules.Profile, []string) {
 		}
 		return profile, wrong
 	case err != nil:
-		return profile, []string{sentenceOf(err.Error())}
+		return profile, []string{notify.Sentence(err.Error())}
 	}
 	_, taken := f.Profiles[profile.Name]
 	if _, err := s.Limits.Named(profile.Name); err == nil {

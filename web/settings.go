@@ -119,7 +119,7 @@ func (s *site) settingRow(x job.Setting, f job.Firm, typed job.Edits, wrong []jo
 	}
 	for _, b := range wrong {
 		if b.Key == x.Key {
-			row.Wrong = strings.ToUpper(b.Reason[:1]) + b.Reason[1:] + "."
+			row.Wrong = notify.Sentence(b.Reason)
 		}
 	}
 	if x.Key == "ask_before_move" {
