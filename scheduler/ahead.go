@@ -21,23 +21,29 @@ const aheadDays = 10
 // looking opens the book of a firm for looking only, with the issues of the jobs
 // that pick chooses.
 func (s *Scheduler) looking(ctx context.Context, firm string, pick func(job.Booking) bool) (*work, map[forecast.Cell]forecast.Issue, error) {
-	now := s.Clock.Now()
-	b, err := s.Store.Book(ctx, firm, job.DateOf(now.UTC()).AddDays(-keepCalls))
-	if err != nil {
-		return nil, nil, fmt.Errorf("read the book of %s: %w", firm, err)
-	}
-	w, err := s.open(b, task.Task{Firm: firm, Name: task.Replan, Due: now, Slot: now}, now)
+	w, err := s.glance(ctx, firm, job.DateOf(s.Clock.Now().UTC()).AddDays(-keepCalls))
 	if err != nil {
 		return nil, nil, err
 	}
 	var jobs []job.Booking
-	for _, j := range b.Jobs {
+	for _, j := range w.book.Jobs {
 		if pick(j) {
 			jobs = append(jobs, j)
 		}
 	}
-	issues, err := s.Issues(ctx, jobs, now, w.zone)
+	issues, err := s.Issues(ctx, jobs, w.now, w.zone)
 	return w, issues, err
+}
+
+// glance opens the book of a firm for looking only, with calls and diary from a day
+// on.
+func (s *Scheduler) glance(ctx context.Context, firm string, from job.Date) (*work, error) {
+	b, err := s.Store.Book(ctx, firm, from)
+	if err != nil {
+		return nil, fmt.Errorf("read the book of %s: %w", firm, err)
+	}
+	now := s.Clock.Now()
+	return s.open(b, task.Task{Firm: firm, Name: task.Replan, Due: now, Slot: now}, now)
 }
 
 // JobWhy works out the plan as it would be made now, by the forecasts at hand,

@@ -16,20 +16,15 @@ import (
 // Answer says what a crew's reading comes to, by the forecast that stands now.
 // It writes nothing. r.Job, r.Date and r.At are needed, and what was measured.
 func (s *Scheduler) Answer(ctx context.Context, firm string, r job.Reading) (site.Answer, error) {
-	book, err := s.Store.Book(ctx, firm, r.Date)
+	w, err := s.glance(ctx, firm, r.Date)
 	if err != nil {
-		return site.Answer{}, fmt.Errorf("read the book of %s: %w", firm, err)
+		return site.Answer{}, err
 	}
-	zone, err := job.LoadZone(book.Firm.Zone)
-	if err != nil {
-		return site.Answer{}, fmt.Errorf("load the zone of %s: %w", firm, err)
-	}
-	w := &work{s: s, book: book, now: s.Clock.Now(), zone: zone}
 	b, ok := w.booking(r.Job)
 	if !ok {
 		return site.Answer{}, fmt.Errorf("there is no job %q", r.Job)
 	}
-	is, err := s.Issues(ctx, []job.Booking{b}, w.now, zone)
+	is, err := s.Issues(ctx, []job.Booking{b}, w.now, w.zone)
 	if err != nil {
 		return site.Answer{}, err
 	}

@@ -249,17 +249,11 @@ func callsOf(ks []call.Call, of call.Call) (out []aslaid.Call) {
 
 // Drafts gives the records of a job's days that are not closed yet, as they stand.
 func (s *Scheduler) Drafts(ctx context.Context, firm, id string) ([]aslaid.Record, error) {
-	now := s.Clock.Now()
-	from := job.DateOf(now.UTC()).AddDays(-keepCalls - recordBack)
-	book, err := s.Store.Book(ctx, firm, from)
+	from := job.DateOf(s.Clock.Now().UTC()).AddDays(-keepCalls - recordBack)
+	w, err := s.glance(ctx, firm, from)
 	if err != nil {
-		return nil, fmt.Errorf("read the book of %s: %w", firm, err)
+		return nil, err
 	}
-	zone, err := job.LoadZone(book.Firm.Zone)
-	if err != nil {
-		return nil, fmt.Errorf("load the zone of %s: %w", firm, err)
-	}
-	w := &work{s: s, book: book, now: now, zone: zone}
 	done, err := s.Store.Recorded(ctx, firm, from)
 	if err != nil {
 		return nil, err

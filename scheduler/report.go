@@ -39,11 +39,11 @@ func (s *Scheduler) Report(ctx context.Context, firm string, r job.Report) (note
 
 // Zone gives a firm's zone, in which its days are days.
 func (s *Scheduler) Zone(ctx context.Context, firm string) (*time.Location, error) {
-	b, err := s.Store.Book(ctx, firm, job.DateOf(s.Clock.Now().UTC()))
+	w, err := s.glance(ctx, firm, job.DateOf(s.Clock.Now().UTC()))
 	if err != nil {
-		return nil, fmt.Errorf("read the book of %s: %w", firm, err)
+		return nil, err
 	}
-	return job.LoadZone(b.Firm.Zone)
+	return w.zone, nil
 }
 
 // report notes one report and does what follows.

@@ -20,7 +20,10 @@ func (w *work) unseen() {
 		if k.Date != tomorrow || k.Occasion != call.Evening || w.book.Diary.Word(k.Job, tomorrow).Seen {
 			continue
 		}
-		b, _ := w.booking(k.Job)
+		b, ok := w.booking(k.Job)
+		if !ok || b.State != job.Booked {
+			continue // cancelled since: there is nothing to be seen
+		}
 		lines = append(lines, fmt.Sprintf("%s (%s), crew %s: %s", b.Title, k.Job, w.crew(k.Crew).Name, k.Outcome))
 	}
 	if len(lines) > 0 {
