@@ -11,7 +11,7 @@ import (
 // added: a correction is a line of its own.
 type Entry struct {
 	ID   string `json:"id"`   // the same id is the same line, however often it is sent; see EntryID
-	Job  string `json:"job"`  //
+	Job  string `json:"job"`  // its id
 	N    int    `json:"n"`    // of the visit
 	Date Date   `json:"date"` // the day of the visit it is about
 	Crew string `json:"crew"` // id

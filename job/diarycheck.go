@@ -57,17 +57,8 @@ const (
 	FieldArea     = "area"
 )
 
-// Bounds of what is believed of a reading or a batch: wide enough for any roof
+// span bounds what is believed of a reading or a batch: wide enough for any roof
 // that is worked on, narrow enough to find a slip of the finger. Ours, no source.
-var (
-	airRange      = span{-40, 55, "°C"}
-	surfaceRange  = span{-40, 90, "°C"}
-	percentRange  = span{0, 100, "%"}
-	resinRange    = span{0.05, 200, "kg"}
-	doseRange     = span{0.1, 10, "%"}
-	areaRangeNote = span{0, 1000, "m²"}
-)
-
 type span struct {
 	from, to float64
 	unit     string
@@ -83,12 +74,12 @@ func (s span) check(field string, v float64) []FieldError {
 // Check gives what is wrong with a reading, field by field.
 func (r Reading) Check() []FieldError {
 	var bad []FieldError
-	any := false
+	any, percent := false, span{0, 100, "%"}
 	for _, x := range []struct {
 		field string
 		v     *float64
 		in    span
-	}{{FieldAir, r.AirC, airRange}, {FieldRH, r.RHPct, percentRange}, {FieldSurface, r.SurfaceC, surfaceRange}, {FieldMoisture, r.MoisturePct, percentRange}} {
+	}{{FieldAir, r.AirC, span{-40, 55, "°C"}}, {FieldRH, r.RHPct, percent}, {FieldSurface, r.SurfaceC, span{-40, 90, "°C"}}, {FieldMoisture, r.MoisturePct, percent}} {
 		if x.v != nil {
 			any = true
 			bad = append(bad, x.in.check(x.field, *x.v)...)
@@ -105,9 +96,9 @@ func (r Reading) Check() []FieldError {
 
 // Check gives what is wrong with a batch, field by field.
 func (b Batch) Check() []FieldError {
-	bad := resinRange.check(FieldResin, b.ResinKg)
-	bad = append(bad, doseRange.check(FieldDose, b.DosePct)...)
-	bad = append(bad, areaRangeNote.check(FieldArea, b.AreaM2)...)
+	bad := span{0.05, 200, "kg"}.check(FieldResin, b.ResinKg)
+	bad = append(bad, span{0.1, 10, "%"}.check(FieldDose, b.DosePct)...)
+	bad = append(bad, span{0, 1000, "m²"}.check(FieldArea, b.AreaM2)...)
 	for _, x := range []struct {
 		field, text string
 		most        int
