@@ -45,6 +45,14 @@ func (c *recordCmd) Run(ctx context.Context, s *session) error {
 	if c.Job == "" && (!c.Verify || c.PDF != "" || c.Send) {
 		return usageError{errors.New("name a job, as in laycast record J-001, or give --verify alone")}
 	}
+	if c.Send && (c.Verify || c.PDF != "" || c.On != "") {
+		return usageError{errors.New("--send hands over the last closed day and does nothing else: leave out --verify, --pdf and --on")}
+	}
+	if c.Send {
+		return s.change(ctx, c.Job, c.Now, c.JSON, "is handed over: the mail is on its way.", func(sched *scheduler.Scheduler, firm string) error {
+			return sched.HandOver(ctx, firm, c.Job)
+		})
+	}
 	h, err := s.open(ctx)
 	if err != nil {
 		return err
@@ -66,15 +74,7 @@ func (c *recordCmd) Run(ctx context.Context, s *session) error {
 	if err := c.show(ctx, s, h, out); err != nil {
 		return err
 	}
-	if broken != nil {
-		return broken
-	}
-	if c.Send {
-		return s.change(ctx, c.Job, c.Now, c.JSON, "is handed over: the mail is on its way.", func(sched *scheduler.Scheduler, firm string) error {
-			return sched.HandOver(ctx, firm, c.Job)
-		})
-	}
-	return nil
+	return broken
 }
 
 // verify goes through the whole chain.

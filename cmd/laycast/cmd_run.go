@@ -189,6 +189,10 @@ func (s *session) serve(ctx context.Context, h *house, ln net.Listener, sched *s
 	if err != nil {
 		return err
 	}
+	dog, err := newWatchdog(s.Env)
+	if err != nil {
+		return err
+	}
 	srv := pageServer(handler)
 	if s.Listening != nil {
 		s.Listening(ln.Addr().String())
@@ -204,10 +208,6 @@ func (s *session) serve(ctx context.Context, h *house, ln net.Listener, sched *s
 		whose = ""
 	}
 	go func() { worked <- sched.Serve(ctx, whose, h.watch(health, sched, log)) }()
-	dog, err := newWatchdog(s.Env)
-	if err != nil {
-		return err
-	}
 	go dog.watch(ctx, health.Ready, func(err error) { log.Error().Err(err).Msg("systemd cannot be told") })
 	if err := dog.tell("READY=1"); err != nil {
 		log.Error().Err(err).Msg("systemd cannot be told")
