@@ -13,15 +13,15 @@ import (
 // The release is static, bears its version, and is the same when built again.
 func TestDistIsReproducible(t *testing.T) {
 	if testing.Short() || raceOn {
-		t.Skip("it builds the program twice")
+		t.Skip("it builds the program twice: run without -short and without the race detector (make test)")
 	}
 	for _, tool := range []string{"make", "tar", "gzip", "sha256sum", "git"} {
 		if _, err := exec.LookPath(tool); err != nil {
-			t.Skipf("%s is not here: %v", tool, err)
+			t.Skipf("%s is not installed, which make dist needs: install the package of that name (%v)", tool, err)
 		}
 	}
 	if runtime.GOOS != "linux" {
-		t.Skip("the release is made on Linux")
+		t.Skip("the release is made and tried on Linux alone: run it there")
 	}
 	var first map[string][]byte
 	for range 2 {
@@ -57,10 +57,10 @@ func TestDistIsReproducible(t *testing.T) {
 func TestProxyConfiguration(t *testing.T) {
 	t.Parallel()
 	if _, err := exec.LookPath("nginx"); err != nil {
-		t.Skipf("nginx is not here: %v", err)
+		t.Skip("nginx is not installed, so its configuration is not tried: install the package named nginx")
 	}
 	if _, err := exec.LookPath("openssl"); err != nil {
-		t.Skipf("openssl is not here: %v", err)
+		t.Skip("openssl is not installed, so there is no certificate to try nginx with: install the package named openssl")
 	}
 	dir := t.TempDir()
 	cert, key := filepath.Join(dir, "c.pem"), filepath.Join(dir, "k.pem")

@@ -26,15 +26,7 @@ func TestJobsByThePages(t *testing.T) {
 	o.rehearse("2027-05-03T00:00:00Z", "2027-05-05T10:00:00Z")
 	h := o.house()
 	defer h.close()
-	sched, err := h.scheduler(scheduler.NewVirtualClock(time.Date(2027, 5, 5, 10, 0, 0, 0, time.UTC)), true, post{}, zerolog.Nop())
-	if err != nil {
-		t.Fatal(err)
-	}
-	site, err := h.pages(t.Context(), web.NewHealth(watched{h, sched.Clock}, sched.Clock), sched, &web.DemoPages{Firm: h.firm.UID, MailDir: o.mail}, zerolog.Nop())
-	if err != nil {
-		t.Fatal(err)
-	}
-	ask := asker(t, site)
+	ask := asker(t, h, time.Date(2027, 5, 5, 10, 0, 0, 0, time.UTC))
 	see := func(path string, words ...string) {
 		t.Helper()
 		body := ask(http.MethodGet, path, nil, http.StatusOK)
@@ -83,8 +75,17 @@ func TestJobsByThePages(t *testing.T) {
 	see("/jobs", "no place on the plan")
 }
 
-// asker asks pages from the machine itself and wants a status.
-func asker(t *testing.T, site http.Handler) func(method, path string, form url.Values, want int) string {
+// asker asks a house's pages at a time, from the machine itself, and wants a status.
+func asker(t *testing.T, h *house, now time.Time) func(method, path string, form url.Values, want int) string {
+	t.Helper()
+	sched, err := h.scheduler(scheduler.NewVirtualClock(now), true, post{}, zerolog.Nop())
+	if err != nil {
+		t.Fatal(err)
+	}
+	site, err := h.pages(t.Context(), web.NewHealth(watched{h, sched.Clock}, sched.Clock), sched, &web.DemoPages{Firm: h.firm.UID}, zerolog.Nop())
+	if err != nil {
+		t.Fatal(err)
+	}
 	return func(method, path string, form url.Values, want int) string {
 		t.Helper()
 		r := httptest.NewRequest(method, path, strings.NewReader(form.Encode()))
@@ -109,15 +110,7 @@ func TestJobPagesBeforeTheFirstForecast(t *testing.T) {
 	o.takeIn(bookOf(1, "2027-05-03"))
 	h := o.house()
 	defer h.close()
-	sched, err := h.scheduler(scheduler.NewVirtualClock(time.Date(2027, 5, 5, 10, 0, 0, 0, time.UTC)), true, post{}, zerolog.Nop())
-	if err != nil {
-		t.Fatal(err)
-	}
-	site, err := h.pages(t.Context(), web.NewHealth(watched{h, sched.Clock}, sched.Clock), sched, &web.DemoPages{Firm: h.firm.UID, MailDir: o.mail}, zerolog.Nop())
-	if err != nil {
-		t.Fatal(err)
-	}
-	ask := asker(t, site)
+	ask := asker(t, h, time.Date(2027, 5, 5, 10, 0, 0, 0, time.UTC))
 	for path, want := range map[string]string{"/job/Q-01": "not known", "/job/Q-01/why": "no place", "/week": "no plan yet", "/reliability": "No chance has been scored yet", "/jobs": "no place on the plan yet"} {
 		if body := ask(http.MethodGet, path, nil, http.StatusOK); !strings.Contains(body, want) || strings.Contains(body, "GO</span>") {
 			t.Errorf("%s does not say %q:\n%s", path, want, body)

@@ -14,7 +14,7 @@ func listenAsSystemd(t *testing.T) (*net.UnixConn, string) {
 	path := filepath.Join(t.TempDir(), "n")
 	c, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: path, Net: "unixgram"})
 	if err != nil {
-		t.Skipf("no datagrams here: %v", err)
+		t.Skipf("this system has no Unix datagram sockets, which systemd speaks by; run it on Linux: %v", err)
 	}
 	t.Cleanup(func() { _ = c.Close() })
 	return c, path

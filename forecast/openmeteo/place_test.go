@@ -72,7 +72,7 @@ func TestPlacesOfTheFixtures(t *testing.T) {
 	for name, want := range map[string]int{"geocoding.json": 2, "geocoding_empty.json": 0} {
 		body, err := os.ReadFile(dir + name)
 		if err != nil {
-			t.Skipf("the shared fixtures are not beside the repository: %v", err)
+			t.Skipf("the recorded answers are not here: lay the folder shared beside the repository (%v)", err)
 		}
 		if got, err := decodePlaces(body); err != nil || len(got) != want {
 			t.Errorf("%s: %+v, %v", name, got, err)

@@ -131,22 +131,28 @@ func (b *tab) submitWrong(xpath string) {
 // has seen the call and begun, and asks what a reading means.
 func TestCrewsEvening(t *testing.T) {
 	f := openFirm(t)
-	link := f.link(t, "new", "--crew", "plover")
+	eachWay(t, f.link(t, "new", "--crew", "plover"), func(t *testing.T, b *tab, name string) {
+		b.wants("Plover", "Workshop, Larch Hill", "GO", "Start on site", "Sealed by", "Stages", "To come", "A forecast is no permission")
+		b.noSideways(name)
+		if href := b.attribute(`//a[.="Subscribe"]`, "href"); !strings.HasPrefix(href, "webcal://") {
+			t.Errorf("the calendar's address is %q", href)
+		}
+		b.report(name)
+		// what is another's stays closed
+		b.open(f.base + "/week")
+		b.wants("Your mail address")
+	})
+}
+
+// eachWay opens a page on a phone in each way.
+func eachWay(t *testing.T, link string, see func(t *testing.T, b *tab, name string)) {
 	for name, use := range ways {
 		t.Run(name, func(t *testing.T) {
 			b := openTab(t)
 			b.screen(390, false)
 			use(b)
 			b.open(link)
-			b.wants("Plover", "Workshop, Larch Hill", "GO", "Start on site", "Sealed by", "Stages", "To come", "A forecast is no permission")
-			b.noSideways(name)
-			if href := b.attribute(`//a[.="Subscribe"]`, "href"); !strings.HasPrefix(href, "webcal://") {
-				t.Errorf("the calendar's address is %q", href)
-			}
-			b.report(name)
-			// what is another's stays closed
-			b.open(f.base + "/week")
-			b.wants("Your mail address")
+			see(t, b, name)
 		})
 	}
 }
@@ -176,25 +182,18 @@ func (b *tab) report(name string) {
 // to ask; another one says that a day does not suit.
 func TestCustomersVisit(t *testing.T) {
 	f := openFirm(t)
-	link := f.link(t, "new", "--customer", "tobias.wren@mail.example")
-	for name, use := range ways {
-		t.Run(name, func(t *testing.T) {
-			b := openTab(t)
-			b.screen(390, false)
-			use(b)
-			b.open(link)
-			b.wants("Saltbox Laminates", "Last changed", "In your calendar")
-			if !regexp.MustCompile(`(Mon|Tues|Wednes|Thurs|Fri)day \d+ (June|July)`).MatchString(b.text()) {
-				t.Errorf("no date stands on the page:\n%s", b.text())
+	eachWay(t, f.link(t, "new", "--customer", "tobias.wren@mail.example"), func(t *testing.T, b *tab, name string) {
+		b.wants("Saltbox Laminates", "Last changed", "In your calendar")
+		if !regexp.MustCompile(`(Mon|Tues|Wednes|Thurs|Fri)day \d+ (June|July)`).MatchString(b.text()) {
+			t.Errorf("no date stands on the page:\n%s", b.text())
+		}
+		for _, secret := range []string{"Mabel", "SB-01", "chance", "CAD"} {
+			if strings.Contains(b.text(), secret) {
+				t.Errorf("the customer's page shows %q:\n%s", secret, b.text())
 			}
-			for _, secret := range []string{"Mabel", "SB-01", "chance", "CAD"} {
-				if strings.Contains(b.text(), secret) {
-					t.Errorf("the customer's page shows %q:\n%s", secret, b.text())
-				}
-			}
-			b.noSideways(name)
-		})
-	}
+		}
+		b.noSideways(name)
+	})
 	b := openTab(t)
 	b.keyboard = true
 	b.screen(390, false)
