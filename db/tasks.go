@@ -45,6 +45,21 @@ func (d *DB) Tasks(ctx context.Context, uid string) ([]task.Task, error) {
 	return ts, nil
 }
 
+// MoveTask makes a task wait for another time, if it waits as it was read: nobody
+// runs it at now, and no other moved it. Else it does nothing.
+func (d *DB) MoveTask(ctx context.Context, was task.Task, due, now time.Time) error {
+	err := d.write(ctx, func(tx *sql.Tx) error {
+		_, err := exec(ctx, tx, `UPDATE tasks SET due = $3, slot = $3
+			WHERE firm = $1 AND name = $2 AND due = $4 AND slot = $5 AND tries = $6 AND lease_until <= $7`,
+			text(was.Firm), text(was.Name), ms(due), ms(was.Due), ms(was.Slot), was.Tries, ms(now))
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("move %s of firm %q: %w", was.Name, was.Firm, err)
+	}
+	return nil
+}
+
 // takeable is since when a task could be taken, in SQL: when it fell due, or when the
 // lease of one who did not finish it ran out.
 const takeable = `(CASE WHEN t.lease_until > t.due THEN t.lease_until ELSE t.due END)`

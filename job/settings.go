@@ -15,12 +15,36 @@ type Setting struct {
 	Group string
 	Label string // in plain words
 	Unit  string // after the value; "" for none
+	Kind  SettingKind
 	get   func(Firm) string
 	set   func(*Firm, string) error
 }
 
+// SettingKind says how a setting's text is made up; "" is one plain value.
+type SettingKind string
+
+// The kinds of setting.
+const (
+	KindWeekdays SettingKind = "weekdays" // "mon tue wed"
+	KindDates    SettingKind = "dates"    // "2027-07-01 2027-12-25"
+	KindMoves    SettingKind = "moves"    // a line a step: days, a tab, the amount
+	KindAsk      SettingKind = "ask"      // "strict" or "until-morning"
+	KindTimes    SettingKind = "times"    // "09:00 16:00"
+	KindWeekly   SettingKind = "weekly"   // "Monday 06:00"
+)
+
 // Of gives the setting's value at a firm, as it would be typed.
 func (s Setting) Of(f Firm) string { return s.get(f) }
+
+// Plain gives a text as the setting would show it, so that two ways to type one value
+// are no difference; one that is no value of it stays as typed.
+func (s Setting) Plain(f Firm, typed string) string {
+	typed = strings.TrimSpace(typed)
+	if s.set(&f, typed) != nil {
+		return typed
+	}
+	return s.get(f)
+}
 
 // Edits are settings changed by hand: by key, as typed.
 type Edits map[string]string
@@ -47,7 +71,10 @@ func (f Firm) With(e Edits, locked []string) (Firm, []SettingProblem) {
 		}
 	}
 	if len(bad) == 0 {
-		bad = out.contradictions()
+		bad = append(out.contradictions(), out.untimely(func(key string) bool {
+			_, ok := e[key]
+			return ok && !slices.Contains(locked, key)
+		})...)
 	}
 	if len(bad) > 0 {
 		return f, bad
@@ -93,6 +120,7 @@ func (f Firm) contradictions() []SettingProblem {
 
 // The groups of settings.
 const (
+	groupTimes   = "Times of day"
 	groupTelling = "Telling customers"
 	groupBounds  = "What makes a call"
 	groupWork    = "Work"
@@ -101,8 +129,12 @@ const (
 
 // Settings gives every setting that may be changed by hand, group by group.
 func Settings() []Setting {
+	return slices.Concat(workSettings(), timeSettings(), tellingSettings(), boundSettings(), costSettings())
+}
+
+func workSettings() []Setting {
 	return []Setting{
-		{"firm.phone", groupWork, "Telephone that crews ring", "", func(f Firm) string { return f.Phone }, func(f *Firm, v string) error {
+		{"firm.phone", groupWork, "Telephone that crews ring", "", "", func(f Firm) string { return f.Phone }, func(f *Firm, v string) error {
 			if len(v) > 40 || strings.ContainsFunc(v, unicode.IsControl) {
 				return errors.New("give at most 40 characters")
 			}
@@ -111,10 +143,17 @@ func Settings() []Setting {
 		}},
 		clockSetting("work.from", "Work begins", func(f *Firm) *TimeOfDay { return &f.Work.From }),
 		clockSetting("work.to", "Work ends", func(f *Firm) *TimeOfDay { return &f.Work.To }),
+		{"work.days", groupWork, "Working days", "", KindWeekdays, func(f Firm) string { return weekdayNames(f.Work.Days) }, setWeekdays},
+		{"work.off", groupWork, "Days on which nobody works", "", KindDates, func(f Firm) string { return dateWords(f.Work.Off) }, setDaysOff},
+	}
+}
+
+func tellingSettings() []Setting {
+	return []Setting{
 		wholeSetting("tell_ahead", "A date is told at most so long ahead", func(f *Firm) *int { return &f.TellAhead }),
 		wholeSetting("notice", "Nearer than this a told date is not moved, save by a no-go", func(f *Firm) *int { return &f.Notice }),
 		percentSetting("bounds.tell", groupTelling, "Least chance at which a day is told", func(f *Firm) *float64 { return &f.Bounds.Tell }),
-		{"ask_before_move", groupTelling, "A new date is told without your yes", "", func(f Firm) string {
+		{"ask_before_move", groupTelling, "A new date is told without your yes", "", KindAsk, func(f Firm) string {
 			if f.AskStrict {
 				return "strict"
 			}
@@ -126,20 +165,46 @@ func Settings() []Setting {
 			f.AskStrict = v == "strict"
 			return nil
 		}},
+	}
+}
+
+func boundSettings() []Setting {
+	return []Setting{
 		percentSetting("bounds.go", groupBounds, "Go: least chance of a sealed roof", func(f *Firm) *float64 { return &f.Bounds.Go }),
 		percentSetting("bounds.go_rain_open", groupBounds, "Go: most risk of rain while the roof is open", func(f *Firm) *float64 { return &f.Bounds.GoRainOpen }),
 		percentSetting("bounds.no_go", groupBounds, "No-go: below this chance", func(f *Firm) *float64 { return &f.Bounds.NoGo }),
 		percentSetting("bounds.no_go_rain", groupBounds, "No-go: above this risk of rain", func(f *Firm) *float64 { return &f.Bounds.NoGoRain }),
+	}
+}
+
+func costSettings() []Setting {
+	return []Setting{
+		{"costs.currency", groupCosts, "Currency", "", "", func(f Firm) string { return f.Costs.Currency }, func(f *Firm, v string) error {
+			if len(v) != 3 || strings.Trim(v, "ABCDEFGHIJKLMNOPQRSTUVWXYZ") != "" {
+				return errors.New("give three capital letters such as EUR")
+			}
+			f.Costs.Currency = v
+			return nil
+		}},
+		{"costs.move", groupCosts, "Moving a told date", "money", KindMoves, func(f Firm) string { return moveLines(f.Costs.Move) }, setMoves},
 		moneySetting("costs.return_cost", "Coming back for the topcoat", func(f *Firm) *Money { return &f.Costs.ReturnCost }),
 		moneySetting("costs.short_notice", "Moving a date to within two days, on top", func(f *Firm) *Money { return &f.Costs.ShortNotice }),
 		moneySetting("costs.week_late", "A week late, for jobs that name no figure", func(f *Firm) *Money { return &f.Costs.WeekLate }),
 		moneySetting("costs.km", "A kilometre of road", func(f *Firm) *Money { return &f.Costs.Km }),
+		{"costs.pair_km", groupCosts, "Two half-day jobs of one crew lie at most so far apart", "km", "", func(f Firm) string { return strconv.FormatFloat(f.Costs.PairKm, 'g', 6, 64) }, func(f *Firm, v string) error {
+			x, err := strconv.ParseFloat(v, 64)
+			if err != nil || !(x >= 0 && x <= 1000) {
+				return errors.New("give a number of kilometres from 0 to 1000")
+			}
+			f.Costs.PairKm = x
+			return nil
+		}},
 		percentSetting("costs.later_share", groupCosts, "What a job left for later is still worth", func(f *Firm) *float64 { return &f.Costs.LaterShare }),
 	}
 }
 
 func clockSetting(key, label string, of func(*Firm) *TimeOfDay) Setting {
-	return Setting{key, groupWork, label, "", func(f Firm) string { return of(&f).String() }, func(f *Firm, v string) error {
+	return Setting{key, groupWork, label, "", "", func(f Firm) string { return of(&f).String() }, func(f *Firm, v string) error {
 		t, err := ParseTimeOfDay(v)
 		if err != nil {
 			return errors.New("write a time of day such as 07:30")
@@ -151,7 +216,7 @@ func clockSetting(key, label string, of func(*Firm) *TimeOfDay) Setting {
 
 func wholeSetting(key, label string, of func(*Firm) *int) Setting {
 	const most = 14
-	return Setting{key, groupTelling, label, "days", func(f Firm) string { return strconv.Itoa(*of(&f)) }, func(f *Firm, v string) error {
+	return Setting{key, groupTelling, label, "days", "", func(f Firm) string { return strconv.Itoa(*of(&f)) }, func(f *Firm, v string) error {
 		n, err := strconv.Atoi(v)
 		if err != nil || n < 0 || n > most {
 			return fmt.Errorf("give a whole number from 0 to %d", most)
@@ -163,7 +228,7 @@ func wholeSetting(key, label string, of func(*Firm) *int) Setting {
 
 // percentSetting is a share, typed in percent.
 func percentSetting(key, group, label string, of func(*Firm) *float64) Setting {
-	return Setting{key, group, label, "%", func(f Firm) string { return strconv.FormatFloat(*of(&f)*100, 'g', 6, 64) }, func(f *Firm, v string) error {
+	return Setting{key, group, label, "%", "", func(f Firm) string { return strconv.FormatFloat(*of(&f)*100, 'g', 6, 64) }, func(f *Firm, v string) error {
 		x, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(v, "%")), 64)
 		if err != nil || !(x >= 0 && x <= 100) {
 			return errors.New("give a number from 0 to 100")
@@ -174,7 +239,7 @@ func percentSetting(key, group, label string, of func(*Firm) *float64) Setting {
 }
 
 func moneySetting(key, label string, of func(*Firm) *Money) Setting {
-	return Setting{key, groupCosts, label, "money", func(f Firm) string { return of(&f).String() }, func(f *Firm, v string) error {
+	return Setting{key, groupCosts, label, "money", "", func(f Firm) string { return of(&f).String() }, func(f *Firm, v string) error {
 		m, err := ParseMoney(v)
 		if err != nil || m < 0 {
 			return errors.New("give an amount of 0 or more, such as 12.50")

@@ -58,7 +58,7 @@ func (s *site) editCrew(w http.ResponseWriter, r *http.Request, v viewer) {
 	}
 	id := r.URL.Query().Get("crew")
 	if id == "" {
-		s.showCrewForm(w, http.StatusOK, v, b.Firm, job.Crew{}, map[string]string{"size": "2"}, nil)
+		s.showCrewForm(w, http.StatusOK, v, b.Firm, job.Crew{}, map[string]string{"size": "2"}, nil, "", job.Crew{})
 		return
 	}
 	c, ok := crewOf(b, id)
@@ -66,7 +66,7 @@ func (s *site) editCrew(w http.ResponseWriter, r *http.Request, v viewer) {
 		notFound(w)
 		return
 	}
-	s.showCrewForm(w, http.StatusOK, v, b.Firm, c, c.Cells(), nil)
+	s.showCrewForm(w, http.StatusOK, v, b.Firm, c, c.Cells(), nil, "", job.Crew{})
 }
 
 func crewOf(b ledger.Book, id string) (job.Crew, bool) {
@@ -77,14 +77,19 @@ func crewOf(b ledger.Book, id string) (job.Crew, bool) {
 	return b.Crews[i], true
 }
 
-func (s *site) showCrewForm(w http.ResponseWriter, status int, v viewer, f job.Firm, seen job.Crew, values map[string]string, problems job.Problems) {
+// showCrewForm shows a crew as typed; stale says that it is not as it was when typed
+// was.
+func (s *site) showCrewForm(w http.ResponseWriter, status int, v viewer, f job.Firm, seen job.Crew, values map[string]string, problems job.Problems, stale string, typed job.Crew) {
 	raw, err := json.Marshal(seen) // what the form was made from: a stale one is told by it
 	if err != nil {
 		s.unavailable(w, "crew", err)
 		return
 	}
-	p := editPage{To: "/crews/edit", Back: "/crews", Seen: string(raw), What: "crew", New: seen.ID == "", Groups: crewFields(), Wrong: len(problems) > 0}
+	p := editPage{To: "/crews/edit", Back: "/crews", Seen: string(raw), What: "crew", New: seen.ID == "", Groups: crewFields(), Wrong: len(problems) > 0, Stale: stale}
 	p.Rest = filled(p.Groups, values, problems)
+	if stale != "" {
+		compared(p.Groups, typed.Cells(), seen.Cells())
+	}
 	p.Groups[0].Fields[0].Fixed = !p.New
 	title := "Crew " + notify.Clean(cmp.Or(seen.Name, values["name"]))
 	if p.New {
@@ -115,14 +120,35 @@ func (s *site) saveCrew(w http.ResponseWriter, r *http.Request, v viewer) {
 	}
 	c, problems := job.DecodeCrewCells(values, f)
 	if len(problems) > 0 {
-		s.showCrewForm(w, http.StatusUnprocessableEntity, v, f, seen, values, problems)
+		s.showCrewForm(w, http.StatusUnprocessableEntity, v, f, seen, values, problems, "", job.Crew{})
 		return
 	}
 	did, detail := "change a crew", changedWords(seen.Cells(), c.Cells())
 	if seen.ID == "" {
 		did, detail = "add a crew", c.Name
 	}
-	s.recorded(w, r, v, change{did: did, about: c.ID, detail: detail, back: "/crews", do: func(ctx context.Context) error {
-		return unstale(s.Jobs.Editor.EditCrew(ctx, uid, c, seen))
-	}})
+	made := change{did: did, about: c.ID, detail: detail, back: "/crews"}
+	made.do = func(ctx context.Context) error { return unstale(s.Jobs.Editor.EditCrew(ctx, uid, c, seen)) }
+	made.again = func(why error) { s.crewAgain(w, r, v, seen.ID, values, c, why) }
+	s.recorded(w, r, v, made)
+}
+
+// crewAgain shows a crew as typed beside the one that is in the book now; id "" is a
+// new one whose short name is taken.
+func (s *site) crewAgain(w http.ResponseWriter, r *http.Request, v viewer, id string, values map[string]string, typed job.Crew, why error) {
+	b, _, err := s.book(r.Context(), s.firmUID())
+	if err != nil {
+		s.unavailable(w, "crew", err)
+		return
+	}
+	if id == "" {
+		s.showCrewForm(w, http.StatusConflict, v, b.Firm, job.Crew{}, values, job.Problems{{Field: "id", Reason: why.Error()}}, "", job.Crew{})
+		return
+	}
+	now, ok := crewOf(b, id)
+	if !ok {
+		notFound(w)
+		return
+	}
+	s.showCrewForm(w, http.StatusConflict, v, b.Firm, now, values, nil, notify.Sentence(why.Error()), typed)
 }

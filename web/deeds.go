@@ -22,6 +22,9 @@ type change struct {
 	did, about, detail string
 	do                 func(ctx context.Context) error
 	back               string // where it leads; "" is the week
+	// again shows the form once more, with what was typed, where the book is not as it
+	// was seen; nil: the refusal is a page of its own
+	again func(why error)
 }
 
 // deed reads a form; a text that is not "" says why it asks for nothing.
@@ -79,7 +82,11 @@ func (s *site) recorded(w http.ResponseWriter, r *http.Request, v viewer, c chan
 	if e := s.Deeds.EndDeed(context.WithoutCancel(r.Context()), d.Firm, d.ID, outcome); e != nil {
 		s.Log.Error().Err(e).Str("deed", d.ID).Msg("what a change came to could not be recorded")
 	}
-	if err != nil {
+	switch stale := (staleError{}); {
+	case errors.As(err, &stale) && c.again != nil:
+		c.again(err)
+		return
+	case err != nil:
 		s.refuse(w, v, http.StatusConflict, err.Error())
 		return
 	}
@@ -146,13 +153,22 @@ func (s *site) day(form url.Values, _ viewer) (change, string) {
 	return c, ""
 }
 
-// unstale says in words that what somebody changes is not as they saw it.
+// staleError says in words that what somebody changes is not as they saw it.
+type staleError struct {
+	words string
+	err   error
+}
+
+func (e staleError) Error() string { return e.words }
+func (e staleError) Unwrap() error { return e.err }
+
+// unstale puts into words that what somebody changes is not as they saw it.
 func unstale(err error) error {
 	switch {
 	case errors.Is(err, ledger.ErrMoved):
-		return errors.New("somebody else changed this while you had it open, so yours was not kept; open it again and look at what is new")
+		return staleError{"somebody else changed this while you had it open, so yours was not kept; look at what is new, and save again to put yours in its place", err}
 	case errors.Is(err, ledger.ErrTaken):
-		return errors.New("there is one of that id already; give the new one another")
+		return staleError{"there is one of that id already; give the new one another", err}
 	}
 	return err
 }

@@ -301,7 +301,7 @@ func TestSettingsAreTheOwnersToChange(t *testing.T) {
 	if r.StatusCode != http.StatusSeeOther || len(d.edits) != 1 || d.edits["bounds.go"] != "75" || h.book.Firm.Bounds.Go != 0.75 || h.book.Firm.TellAhead != 5 {
 		t.Errorf("%d, edits %v, firm %+v", r.StatusCode, d.edits, h.book.Firm.Bounds)
 	}
-	if len(d.deeds) != 1 || d.deeds[0].Detail != "bounds.go 70 to 75" || d.deeds[0].Who != "office@quay.example" {
+	if len(d.deeds) != 1 || d.deeds[0].Detail != "bounds.go 70 % to 75 %" || d.deeds[0].Who != "office@quay.example" {
 		t.Errorf("recorded %+v", d.deeds)
 	}
 	r = send(site, "/settings", form("seen", "0", "bounds.go", "60"), "Cookie", owner)

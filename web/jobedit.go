@@ -33,6 +33,9 @@ type editPage struct {
 	Groups []formGroup
 	Rest   []string // complaints about no field
 	Wrong  bool
+	Stale  string            // why what was typed has to be looked at once more
+	typed  map[string]string // as it was read
+	now    map[string]string // what stands in the book then
 	New    bool
 	What   string // "job", "crew"
 
@@ -79,6 +82,9 @@ func (s *site) showJobForm(w http.ResponseWriter, status int, v viewer, f job.Fi
 	p.Place = cmp.Or(p.Place, values["site.address"])
 	p.Rest = filled(p.Groups, values, problems)
 	p.Wrong = len(problems) > 0
+	if p.now != nil {
+		compared(p.Groups, p.typed, p.now)
+	}
 	p.Groups[0].Fields[0].Fixed = !p.New
 	title := "Change job " + notify.Clean(values["id"])
 	if p.New {
@@ -135,9 +141,29 @@ func (s *site) saveJob(w http.ResponseWriter, r *http.Request, v viewer) {
 	} else if old, ok := booking(b, j.ID); ok {
 		detail = changedWords(old.Cells(), j.Cells())
 	}
-	s.recorded(w, r, v, change{did: did, about: j.ID, detail: detail, back: jobPath(j.ID), do: func(ctx context.Context) error {
-		return unstale(s.Jobs.Editor.EditJob(ctx, uid, j, seen))
-	}})
+	c := change{did: did, about: j.ID, detail: detail, back: jobPath(j.ID)}
+	c.do = func(ctx context.Context) error { return unstale(s.Jobs.Editor.EditJob(ctx, uid, j, seen)) }
+	c.again = func(why error) { s.jobAgain(w, r, v, p, values, j, why) }
+	s.recorded(w, r, v, c)
+}
+
+// jobAgain shows an order as typed beside the one that is in the book now.
+func (s *site) jobAgain(w http.ResponseWriter, r *http.Request, v viewer, p editPage, values map[string]string, typed job.Job, why error) {
+	b, _, err := s.book(r.Context(), s.firmUID())
+	if err != nil {
+		s.unavailable(w, "job", err)
+		return
+	}
+	var problems job.Problems
+	if p.New {
+		problems = append(problems, job.Problem{Field: "id", Reason: why.Error()})
+	} else if j, ok := booking(b, typed.ID); ok {
+		p.Stale, p.typed, p.now, p.Seen = notify.Sentence(why.Error()), typed.Cells(), j.Cells(), strconv.FormatInt(j.Revision, 10)
+	} else {
+		notFound(w)
+		return
+	}
+	s.showJobForm(w, http.StatusConflict, v, b.Firm, p, values, problems)
 }
 
 // about reports whether some complaint is about fields of a name's beginning.

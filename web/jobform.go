@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"net/url"
 	"strings"
 
@@ -19,6 +20,7 @@ type formGroup struct {
 type formField struct {
 	Name, Label, Hint, Value string
 	Wrong                    []string
+	Now                      string // in the book, where something else was typed meanwhile
 	Choice                   []choice
 	Long                     bool // more than a line
 	Flag                     bool // a box to tick
@@ -140,4 +142,18 @@ func fieldOf(at map[string]*formField, name string) *formField {
 		n = n[:i]
 	}
 	return nil
+}
+
+// compared puts beside each field what stands in the book now, where that is not what
+// was typed; typed is as it was read, so that two ways to write a value are no
+// difference.
+func compared(groups []formGroup, typed, now map[string]string) {
+	for i := range groups {
+		for k := range groups[i].Fields {
+			f := &groups[i].Fields[k]
+			if have := now[f.Name]; have != typed[f.Name] {
+				f.Now = cmp.Or(have, "nothing")
+			}
+		}
+	}
 }

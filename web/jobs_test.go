@@ -236,6 +236,9 @@ func formOf(t *testing.T, body string) url.Values {
 			out.Set(m[1], v[1])
 		}
 	}
+	for _, m := range regexp.MustCompile(`(?s)<textarea[^>]* name="([^"]+)"[^>]*>\n?(.*?)</textarea>`).FindAllStringSubmatch(body, -1) {
+		out.Set(m[1], unescape(m[2]))
+	}
 	if !strings.Contains(body, `name="invite" value="true" checked`) {
 		out.Del("invite")
 	}
@@ -284,7 +287,7 @@ func TestOrderIsChangedByItsForm(t *testing.T) {
 	form.Set("seen", "3")
 	b.fail = errors.Join(errors.New("change job"), ledger.ErrMoved)
 	r = send(site, "/job/A1/edit", form, "Cookie", owner)
-	if body := text(t, r); r.StatusCode != http.StatusConflict || !strings.Contains(body, "somebody else changed this while you had it open") {
+	if body := text(t, r); r.StatusCode != http.StatusConflict || !strings.Contains(body, "omebody else changed this while you had it open") {
 		t.Errorf("stale: %d %s", r.StatusCode, body)
 	}
 }

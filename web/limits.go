@@ -26,7 +26,9 @@ type limitsPage struct {
 	Text    string
 	Seen    int64
 	Wrong   []string
-	Rows    int // of the text, for the field
+	Stale   string // why what was typed has to be looked at once more
+	Now     string // the text in force then, where it is another
+	Rows    int    // of the text, for the field
 	Used    []string
 	MayDrop bool
 }
@@ -128,7 +130,21 @@ func (s *site) saveLimits(w http.ResponseWriter, r *http.Request, v viewer) {
 		next, c.about, c.detail = profile.Name, profile.Name, limitsChange(p.Name, was, profile)
 	}
 	c.do = func(ctx context.Context) error { return s.keepLimits(ctx, v, f, next, text, seen) }
+	c.again = func(why error) { s.limitsAgain(w, r, v, p, why) }
 	s.recorded(w, r, v, c)
+}
+
+// limitsAgain shows limits as typed beside those that are in force now.
+func (s *site) limitsAgain(w http.ResponseWriter, r *http.Request, v viewer, p limitsPage, why error) {
+	f, seen, ok := s.forLimits(w, r, v)
+	if !ok {
+		return
+	}
+	p.Seen, p.Stale = seen, notify.Sentence(why.Error())
+	if now := f.Profiles[p.Name]; now != p.Text {
+		p.Now = now
+	}
+	s.showLimits(w, r, http.StatusConflict, v, f, p)
 }
 
 // keepLimits keeps the text of a profile among the settings; "" drops it.

@@ -1,8 +1,9 @@
 package web
 
 import (
+	"cmp"
 	"context"
-	"fmt"
+	"maps"
 	"net/http"
 	"slices"
 	"strconv"
@@ -30,6 +31,7 @@ type settingsPage struct {
 	Acts   bool
 	Saved  bool
 	Wrong  bool
+	Stale  string // why what was typed has to be looked at once more
 	Limits []profileLine
 	Credit string
 }
@@ -37,12 +39,6 @@ type settingsPage struct {
 type settingGroup struct {
 	Name string
 	Rows []settingRow
-}
-
-type settingRow struct {
-	Key, Label, Value, Unit, Wrong string
-	Locked                         bool // set by the configuration file
-	Choice                         []choice
 }
 
 type choice struct {
@@ -62,31 +58,19 @@ type limitLine struct{ What, Bound, Source string }
 // settings shows the firm's settings and laying limits, and (POST, the owner)
 // changes the former.
 func (s *site) settings(w http.ResponseWriter, r *http.Request, v viewer) {
-	f, err := s.Feeds.Firm(r.Context(), s.firmUID())
+	f, seen, err := s.settingsNow(r.Context())
 	if err != nil {
 		s.unavailable(w, "settings", err)
 		return
 	}
-	seen := int64(0)
-	if s.Setter != nil {
-		if seen, err = s.Setter.SettingsRevision(r.Context(), f.UID); err != nil {
-			s.unavailable(w, "settings", err)
-			return
-		}
-	}
-	s.showSettings(w, http.StatusOK, v, f, seen, nil, nil, r.URL.Query().Get("saved") == "1")
+	s.showSettings(w, http.StatusOK, v, f, seen, nil, nil, "", r.URL.Query().Get("saved") == "1")
 }
 
-// showSettings shows settings, with what was typed and what is wrong with it.
-func (s *site) showSettings(w http.ResponseWriter, status int, v viewer, f job.Firm, seen int64, typed job.Edits, wrong []job.SettingProblem, saved bool) {
-	p := settingsPage{Seen: seen, Acts: s.Setter != nil && v.Owner() && !v.Looks, Saved: saved && len(wrong) == 0, Wrong: len(wrong) > 0}
-	days := make([]string, len(f.Work.Days))
-	for i, d := range f.Work.Days {
-		days[i] = d.String()
-	}
-	p.Facts = []note{{"Firm", f.Name}, {"Owner's mail", f.Email}, {"May sign in too", strings.Join(f.Office, ", ")}, {"Zone", f.Zone}, {"Working days", strings.Join(days, ", ")},
-		{"Evening call", cronWords(f.Times.Call)}, {"Second look", cronWords(f.Times.SecondLook)}, {"Week mail", cronWords(f.Times.WeekMail)}, {"Customers are told", cronWords(f.Times.Tell)},
-		{"Moving a told date", tierWords(f.Costs)}}
+// showSettings shows settings, with what was typed and what is wrong with it; stale
+// says that they are not as they were when it was typed.
+func (s *site) showSettings(w http.ResponseWriter, status int, v viewer, f job.Firm, seen int64, typed job.Edits, wrong []job.SettingProblem, stale string, saved bool) {
+	p := settingsPage{Seen: seen, Acts: s.Setter != nil && v.Owner() && !v.Looks, Saved: saved && len(wrong) == 0, Wrong: len(wrong) > 0, Stale: stale}
+	p.Facts = []note{{"Firm", f.Name}, {"Owner's mail", f.Email}, {"May sign in too", strings.Join(f.Office, ", ")}, {"Zone", f.Zone}}
 	for i := range p.Facts {
 		p.Facts[i].Text = notify.Clean(p.Facts[i].Text)
 	}
@@ -96,7 +80,7 @@ func (s *site) showSettings(w http.ResponseWriter, status int, v viewer, f job.F
 			p.Groups = append(p.Groups, settingGroup{Name: x.Group})
 		}
 		g := &p.Groups[len(p.Groups)-1]
-		g.Rows = append(g.Rows, s.settingRow(x, f, typed, wrong))
+		g.Rows = append(g.Rows, s.settingRow(x, f, typed, wrong, stale != ""))
 	}
 	var err error
 	if p.Limits, err = s.profileLines(f); err != nil {
@@ -107,25 +91,6 @@ func (s *site) showSettings(w http.ResponseWriter, status int, v viewer, f job.F
 		p.Credit = s.Credit(nil)
 	}
 	s.show(w, status, "settings", frame{Title: "Settings", Firm: notify.Clean(f.Name), Viewer: &v, Body: p})
-}
-
-func (s *site) settingRow(x job.Setting, f job.Firm, typed job.Edits, wrong []job.SettingProblem) settingRow {
-	row := settingRow{Key: x.Key, Label: x.Label, Value: x.Of(f), Unit: x.Unit, Locked: slices.Contains(s.Locked, x.Key)}
-	if row.Unit == "money" {
-		row.Unit = f.Costs.Currency
-	}
-	if t, ok := typed[x.Key]; ok {
-		row.Value = t
-	}
-	for _, b := range wrong {
-		if b.Key == x.Key {
-			row.Wrong = notify.Sentence(b.Reason)
-		}
-	}
-	if x.Key == "ask_before_move" {
-		row.Choice = []choice{{"until-morning", "in the morning, if you say nothing", row.Value == "until-morning"}, {"strict", "never", row.Value == "strict"}}
-	}
-	return row
 }
 
 // saveSettings takes the owner's changes. Only what differs from the settings in
@@ -154,70 +119,45 @@ func (s *site) saveSettings(w http.ResponseWriter, r *http.Request, v viewer) {
 		s.unavailable(w, "settings", err)
 		return
 	}
-	kept, typed, changed := job.Edits{}, job.Edits{}, []string{}
-	for k, x := range edits {
-		kept[k] = x
-	}
+	kept, typed, changed := job.Edits{}, typedSettings(r.PostForm, s.Locked), []string{}
+	maps.Copy(kept, edits)
 	for _, x := range job.Settings() {
-		val := strings.TrimSpace(r.PostForm.Get(x.Key))
-		if !r.PostForm.Has(x.Key) || slices.Contains(s.Locked, x.Key) {
-			continue
-		}
-		typed[x.Key] = val
-		if val != x.Of(f) {
+		val, ok := typed[x.Key]
+		if val = x.Plain(f, val); ok && val != x.Of(f) {
 			kept[x.Key] = val
-			changed = append(changed, x.Key+" "+x.Of(f)+" to "+val)
+			changed = append(changed, x.Key+" "+cmp.Or(settingWords(x, x.Of(f), f), "nothing")+" to "+cmp.Or(settingWords(x, val, f), "nothing"))
 		}
 	}
 	next, wrong := f.With(kept, s.Locked)
 	if len(wrong) > 0 {
-		s.showSettings(w, http.StatusUnprocessableEntity, v, f, seen, typed, wrong, false)
+		s.showSettings(w, http.StatusUnprocessableEntity, v, f, seen, typed, wrong, "", false)
 		return
 	}
 	if len(changed) == 0 {
 		http.Redirect(w, r, s.base+"/settings", http.StatusSeeOther)
 		return
 	}
-	s.recorded(w, r, v, change{did: "change settings", detail: strings.Join(changed, "; "), back: "/settings?saved=1", do: func(ctx context.Context) error {
+	c := change{did: "change settings", detail: strings.Join(changed, "; "), back: "/settings?saved=1"}
+	c.do = func(ctx context.Context) error {
 		return unstale(s.Setter.PutSettings(ctx, next, kept, seen, v.who(), s.Clock.Now()))
-	}})
-}
-
-// cronWords says a cron expression that names one or some hours of a day; others
-// are shown as they are.
-func cronWords(expr string) string {
-	f := strings.Fields(expr)
-	if len(f) != 5 || f[2] != "*" || f[3] != "*" {
-		return expr
 	}
-	minute, err := strconv.Atoi(f[0])
-	if err != nil {
-		return expr
-	}
-	var times []string
-	for _, h := range strings.Split(f[1], ",") {
-		hour, err := strconv.Atoi(h)
+	c.again = func(why error) {
+		f, seen, err := s.settingsNow(ctx)
 		if err != nil {
-			return expr
+			s.unavailable(w, "settings", err)
+			return
 		}
-		times = append(times, fmt.Sprintf("%02d:%02d", hour, minute))
+		s.showSettings(w, http.StatusConflict, v, f, seen, typed, nil, notify.Sentence(why.Error()), false)
 	}
-	words := strings.Join(times, " and ")
-	if f[4] == "*" {
-		return words
-	}
-	d, err := strconv.Atoi(f[4])
-	if err != nil || d < 0 || d > 7 {
-		return expr
-	}
-	return time.Weekday(d%7).String() + " " + words
+	s.recorded(w, r, v, c)
 }
 
-// tierWords says what moving a told date costs, by notice.
-func tierWords(c job.Costs) string {
-	var parts []string
-	for _, t := range c.Move {
-		parts = append(parts, fmt.Sprintf("%s up to %d days ahead", money(t.Cost, c.Currency), t.Days))
+// settingsNow gives the firm as it is, with the revision of its settings.
+func (s *site) settingsNow(ctx context.Context) (job.Firm, int64, error) {
+	f, err := s.Feeds.Firm(ctx, s.firmUID())
+	if err != nil || s.Setter == nil {
+		return f, 0, err
 	}
-	return strings.Join(parts, ", ")
+	seen, err := s.Setter.SettingsRevision(ctx, f.UID)
+	return f, seen, err
 }

@@ -91,7 +91,7 @@ func (h *house) rehearse(ctx context.Context, from, to time.Time, p post, owner 
 		return err
 	}
 	sched.Owner = owner
-	if err := sched.Seed(ctx, h.firm, from); err != nil {
+	if err := h.seed(ctx, sched, from); err != nil {
 		return err
 	}
 	if err := sched.Rehearse(ctx, h.firm.UID, clock, to); err != nil {
@@ -153,7 +153,7 @@ func (c *serveCmd) Run(ctx context.Context, s *session) error {
 	if err := h.db.SetLife(ctx, h.firm.UID, life, clock.Now()); err != nil {
 		return err
 	}
-	if err := sched.Seed(ctx, h.firm, clock.Now()); err != nil {
+	if err := h.seed(ctx, sched, clock.Now()); err != nil {
 		return err
 	}
 	return s.serve(ctx, h, ln, sched, nil, log)

@@ -123,7 +123,7 @@ func (h *house) pages(ctx context.Context, health *web.Health, sched *scheduler.
 	return web.New(web.Config{
 		Office: office, Proxies: h.cfg.TrustedProxies,
 		Health: health, Clock: sched.Clock, Links: r, Feeds: r, Books: r, Approver: sched, Stopper: r, Demo: demo,
-		Crews: sched, Customers: sched, Desk: sched, Pinner: sched, Deeds: r, Plans: plans{sched, r}, Records: r, Setter: r, Maker: r, Scores: r, Jobs: jobs, Aslaid: &web.RecordPages{Kept: r, Recorder: sched}, Locked: h.cfg.Set, Limits: sched.Profiles,
+		Crews: sched, Customers: sched, Desk: sched, Pinner: sched, Deeds: r, Plans: plans{sched, r}, Records: r, Setter: setter{r, h}, Maker: r, Scores: r, Jobs: jobs, Aslaid: &web.RecordPages{Kept: r, Recorder: sched}, Locked: h.cfg.Set, Limits: sched.Profiles,
 		Key: key, Credit: sched.CreditOf, PublicURL: h.cfg.PublicURL, Log: log,
 	})
 }
@@ -187,6 +187,23 @@ func (e editor) Import(ctx context.Context, uid string, in job.Import) error {
 		return err
 	}
 	return e.house.planSoon(ctx, now)
+}
+
+// setter lets the pages change settings: tasks then wait for their new times, and a
+// new plan is made by what was set.
+type setter struct {
+	readers
+	house *house
+}
+
+func (s setter) PutSettings(ctx context.Context, f job.Firm, e job.Edits, seen int64, who string, now time.Time) error {
+	if err := s.readers.PutSettings(ctx, f, e, seen, who, now); err != nil {
+		return err
+	}
+	if err := scheduler.Retime(ctx, s.house.db, f, now); err != nil {
+		return fmt.Errorf("the settings are kept, and today's work still comes at the old times: %w", err)
+	}
+	return s.house.planSoon(ctx, now)
 }
 
 // watched lets the health page look at this house's firm.

@@ -136,6 +136,15 @@ func (h *house) scheduler(clock scheduler.Clock, stamp bool, p post, log zerolog
 	}), nil
 }
 
+// seed sees to it that every task of the firm stands in the database, and waits for
+// the time that the settings name: the configuration may have changed since.
+func (h *house) seed(ctx context.Context, sched *scheduler.Scheduler, now time.Time) error {
+	if err := sched.Seed(ctx, h.firm, now); err != nil {
+		return err
+	}
+	return scheduler.Retime(ctx, h.db, h.firm, now)
+}
+
 // profiles gives the firm's own laying limits, those of its files and those that
 // the pages made; the built-in ones are always there beside them.
 func (h *house) profiles() (rules.Profiles, error) {

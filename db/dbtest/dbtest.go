@@ -74,6 +74,7 @@ func Run(t *testing.T, fresh func(t *testing.T) string) {
 		{"sessions", testSessions},
 		{"deeds", testDeeds},
 		{"settings", testSettings},
+		{"move a task", testMoveTask},
 		{"newest", testNewest},
 		{"diary", testDiary},
 		{"diary guards", testDiaryGuards},

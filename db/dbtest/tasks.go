@@ -266,3 +266,25 @@ func testNextDue(t *testing.T, dsn string) {
 		t.Fatalf("book of nobody: %v", err)
 	}
 }
+
+// testMoveTask: a waiting task is moved; one that runs, or that another moved first,
+// is not.
+func testMoveTask(t *testing.T, dsn string) {
+	d := filled(t, dsn)
+	seed(t, d, callTask(noon().Add(time.Hour)))
+	was := taskOf(t, d, task.Call)
+	move := func(to time.Time, want time.Time) {
+		t.Helper()
+		if err := d.MoveTask(t.Context(), was, to, noon()); err != nil {
+			t.Fatal(err)
+		}
+		if got := taskOf(t, d, task.Call); !got.Due.Equal(want) || !got.Slot.Equal(want) {
+			t.Fatalf("due %s for %s, want %s", got.Due, got.Slot, want)
+		}
+	}
+	move(noon(), noon())
+	move(noon().Add(3*time.Hour), noon()) // was read before it moved
+	was = taskOf(t, d, task.Call)
+	take(t, d, noon())
+	move(noon().Add(3*time.Hour), noon()) // runs
+}
