@@ -53,6 +53,7 @@ var levels = map[string]int{
 	"scheduler":          5,
 	"scheduler/replay":   5,
 	"web":                5,
+	"web/served":         5, // for tests only
 	"db":                 5,
 	"db/dbtest":          5, // for tests of db only
 	"db/pgtest":          5, // for tests only
@@ -89,7 +90,7 @@ var barred = map[string]map[string]string{
 }
 
 // testOnly are packages that only tests may import, and whose: "" = anybody's.
-var testOnly = map[string]string{"db/dbtest": "db", "db/pgtest": ""}
+var testOnly = map[string]string{"db/dbtest": "db", "db/pgtest": "", "web/served": ""}
 
 // pure packages compute from their arguments alone.
 var pure = map[string]bool{

@@ -19,6 +19,20 @@ func (m Money) String() string {
 	return fmt.Sprintf("%s%d.%02d", s, m/100, m%100)
 }
 
+// Words gives an amount as an owner reads it, without cents: "8 844 CAD", its spaces
+// such that no line breaks in it.
+func (m Money) Words(currency string) string {
+	sign := ""
+	if m < 0 {
+		sign, m = "-", -m
+	}
+	s := strconv.FormatInt((int64(m)+50)/100, 10)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "\u00a0" + s[i:]
+	}
+	return sign + s + "\u00a0" + currency
+}
+
 // MarshalJSON writes a number with at most two decimals.
 func (m Money) MarshalJSON() ([]byte, error) {
 	return []byte(strings.TrimSuffix(strings.TrimSuffix(m.String(), "0"), ".0")), nil

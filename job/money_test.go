@@ -2,6 +2,7 @@ package job
 
 import (
 	"encoding/json"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -40,6 +41,15 @@ func TestParseMoney(t *testing.T) {
 	for _, s := range []string{"", "-", ".5", "1.005", "1e3", "1,50", "+1", "--1", "1.-5", "1000000000.01", "99999999999", "NaN", "0x10", "1 ", "null"} {
 		if got, err := ParseMoney(s); err == nil {
 			t.Errorf("ParseMoney(%q) = %d", s, got)
+		}
+	}
+}
+
+// TestMoneyInWords: whole units, rounded to the nearest, in groups of three.
+func TestMoneyInWords(t *testing.T) {
+	for m, want := range map[Money]string{0: "0 CAD", 49: "0 CAD", 50: "1 CAD", 28000: "280 CAD", 884447: "8 844 CAD", -884450: "-8 845 CAD", 123456789000: "1 234 567 890 CAD", -10000: "-100 CAD"} {
+		if got := strings.ReplaceAll(m.Words("CAD"), "\u00a0", " "); got != want {
+			t.Errorf("%d is %q, want %q", m, got, want)
 		}
 	}
 }

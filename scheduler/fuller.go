@@ -72,7 +72,7 @@ func (p *planner) waits(b job.Booking) string {
 	f := p.w.book.Firm
 	words := ""
 	if late := f.Costs.LatePerDay(b.Job); late > 0 && !b.Promised.IsZero() {
-		words = fmt.Sprintf("; each week after %s costs about %s %s", b.Promised.Words(), 7*late, f.Costs.Currency)
+		words = fmt.Sprintf("; each week after %s costs about %s", b.Promised.Words(), (7 * late).Words(f.Costs.Currency))
 	}
 	if p.w.s.Season != nil && b.Deadline.After(p.day0) {
 		words += fmt.Sprintf("; usual weather leaves about %.0f laying days until %s", p.w.s.Season.Left(f.Work, p.day0, b.Deadline), b.Deadline.Words())

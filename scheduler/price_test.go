@@ -35,7 +35,7 @@ func TestWhatLaterIsWorth(t *testing.T) {
 		}
 		return j, p.waits(b)
 	}
-	if j, words := later(nil, b); j.Later != 1485_00 || j.LatePerDay != 50_00 || words != "; each week after Friday 10 September costs about 350.00 EUR" {
+	if j, words := later(nil, b); j.Later != 1485_00 || j.LatePerDay != 50_00 || words != "; each week after Friday 10 September costs about 350\u00a0EUR" {
 		t.Errorf("no record: %d, %d a day, %q", j.Later, j.LatePerDay, words)
 	}
 	if j, _ := later(dry, b); j.Later < 1484_00 || j.Later > 1485_00 {

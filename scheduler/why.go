@@ -282,9 +282,7 @@ func (p *planner) shiftWords(s plan.Shift) string {
 	return fmt.Sprintf("%s goes from %s to %s", name, day(s.From), day(s.To))
 }
 
-func (p *planner) money(m job.Money) string {
-	return fmt.Sprintf("%s %s", m, p.w.book.Firm.Costs.Currency)
-}
+func (p *planner) money(m job.Money) string { return m.Words(p.w.book.Firm.Costs.Currency) }
 
 // adds gives what a job adds to the plan.
 func (p *planner) adds(w plan.Worth, id string) *plan.WeekPrice {

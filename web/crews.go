@@ -85,8 +85,9 @@ func (s *site) showCrewForm(w http.ResponseWriter, status int, v viewer, f job.F
 		s.unavailable(w, "crew", err)
 		return
 	}
-	p := editPage{To: "/crews/edit", Back: "/crews", Seen: string(raw), What: "crew", New: seen.ID == "", Groups: crewFields(), Wrong: len(problems) > 0, Stale: stale}
+	p := editPage{To: "/crews/edit", Back: "/crews", Seen: string(raw), What: "crew", New: seen.ID == "", Groups: crewFields(), Stale: stale}
 	p.Rest = filled(p.Groups, values, problems)
+	p.Wrong = wrongOf(p.Groups)
 	if stale != "" {
 		compared(p.Groups, typed.Cells(), seen.Cells())
 	}

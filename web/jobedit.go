@@ -32,7 +32,7 @@ type editPage struct {
 	Seen   string
 	Groups []formGroup
 	Rest   []string // complaints about no field
-	Wrong  bool
+	Wrong  []wrongField
 	Stale  string            // why what was typed has to be looked at once more
 	typed  map[string]string // as it was read
 	now    map[string]string // what stands in the book then
@@ -81,7 +81,7 @@ func (s *site) showJobForm(w http.ResponseWriter, status int, v viewer, f job.Fi
 	p.Credit = s.Jobs.PlaceCredit
 	p.Place = cmp.Or(p.Place, values["site.address"])
 	p.Rest = filled(p.Groups, values, problems)
-	p.Wrong = len(problems) > 0
+	p.Wrong = wrongOf(p.Groups)
 	if p.now != nil {
 		compared(p.Groups, p.typed, p.now)
 	}

@@ -28,6 +28,9 @@ type formField struct {
 	Fixed                    bool // shown, and not to be changed
 }
 
+// wrongField leads from the head of a form to a field that is not right.
+type wrongField struct{ Name, Label string }
+
 // jobFields are the fields of an order, group by group.
 func jobFields(firm job.Firm, profiles []string) []formGroup {
 	pick := func(words ...string) []choice {
@@ -142,6 +145,19 @@ func fieldOf(at map[string]*formField, name string) *formField {
 		n = n[:i]
 	}
 	return nil
+}
+
+// wrongOf gives the fields that are not right, in order.
+func wrongOf(groups []formGroup) []wrongField {
+	var out []wrongField
+	for _, g := range groups {
+		for _, f := range g.Fields {
+			if len(f.Wrong) > 0 {
+				out = append(out, wrongField{f.Name, f.Label})
+			}
+		}
+	}
+	return out
 }
 
 // compared puts beside each field what stands in the book now, where that is not what

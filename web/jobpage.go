@@ -164,7 +164,7 @@ func planBitsOf(b ledger.Book, j job.Booking, at moment) *planBits {
 			if v.Adds.Exact {
 				about = ""
 			}
-			p.Words += "; it adds " + about + money(v.Adds.Amount, b.Firm.Costs.Currency) + " to the plan"
+			p.Words += "; it adds " + about + v.Adds.Amount.Words(b.Firm.Costs.Currency) + " to the plan"
 		}
 		if toldDay(b, v) == v.Days[0] {
 			p.Words += "; its customer holds the date."
@@ -206,12 +206,12 @@ func jobFacts(b ledger.Book, j job.Booking) []note {
 	for _, d := range j.Blackout {
 		off = append(off, d.Words())
 	}
-	worth := "worth " + money(j.Value, currency)
+	worth := "worth " + j.Value.Words(currency)
 	if j.AbortCost > 0 {
-		worth += "; " + money(j.AbortCost, currency) + " lost if an opened roof fails"
+		worth += "; " + j.AbortCost.Words(currency) + " lost if an opened roof fails"
 	}
 	if late := b.Firm.Costs.LatePerDay(j.Job); late > 0 {
-		worth += "; " + money(late, currency) + " for each day after the promised one"
+		worth += "; " + late.Words(currency) + " for each day after the promised one"
 	}
 	var needs []string
 	for _, n := range j.Needs {

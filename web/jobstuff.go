@@ -31,7 +31,7 @@ func loadBitsOf(o notify.JobOutlook, currency string) *loadBits {
 		b.Items = append(b.Items, loadItem{notify.Clean(i.Item), fmt.Sprintf("%.6g %s", i.Qty, notify.Clean(i.Unit)), notify.Clean(i.Note)})
 	}
 	if l.Priced > 0 {
-		b.Price = fmt.Sprintf("The %d items that have a price, of %d, come to %s.", l.Priced, len(l.Items), money(l.Price, currency))
+		b.Price = fmt.Sprintf("The %d items that have a price, of %d, come to %s.", l.Priced, len(l.Items), l.Price.Words(currency))
 	}
 	b.Plan = template.HTML(l.Strips.SVG()) // its texts are escaped by rules/load
 	return b

@@ -59,9 +59,9 @@ func whyOf(y plan.JobWhy, currency string, at moment) whyPage {
 			how = " The search for a plan without it was cut short, so it may be less."
 		}
 		if y.Adds.Amount < 0 {
-			p.Adds = "Left for later it would be worth " + money(-y.Adds.Amount, currency) + " more." + how
+			p.Adds = "Left for later it would be worth " + (-y.Adds.Amount).Words(currency) + " more." + how
 		} else {
-			p.Adds = "It adds " + money(y.Adds.Amount, currency) + " to the plan, over leaving it for later." + how
+			p.Adds = "It adds " + y.Adds.Amount.Words(currency) + " to the plan, over leaving it for later." + how
 		}
 	}
 	for _, d := range y.Days {
@@ -70,7 +70,7 @@ func whyOf(y plan.JobWhy, currency string, at moment) whyPage {
 			x.Chance = notify.Percent(*d.Chance)
 		}
 		if d.Cost != nil && d.Can && !d.Here {
-			x.Cost = money(d.Cost.Amount, currency)
+			x.Cost = d.Cost.Amount.Words(currency)
 			if !d.Cost.Exact {
 				x.Cost = "at most " + x.Cost
 			}

@@ -21,6 +21,7 @@ type settingRow struct {
 	Choice                               []choice
 	Ticks                                []choice // any number of them
 	Steps                                []moveStep
+	Size                                 int  // of the field, in characters
 	Long                                 bool // more than a line
 }
 
@@ -30,7 +31,7 @@ type moveStep struct{ N, Days, Cost string }
 // settingRow makes the row of a setting. stale says that it is shown because the
 // settings are not as they were when it was typed.
 func (s *site) settingRow(x job.Setting, f job.Firm, typed job.Edits, wrong []job.SettingProblem, stale bool) settingRow {
-	row := settingRow{Key: x.Key, Label: x.Label, Value: x.Of(f), Unit: x.Unit, Locked: slices.Contains(s.Locked, x.Key), Hint: settingHint(x)}
+	row := settingRow{Size: 10, Key: x.Key, Label: x.Label, Value: x.Of(f), Unit: x.Unit, Locked: slices.Contains(s.Locked, x.Key), Hint: settingHint(x)}
 	if row.Unit == "money" {
 		row.Unit = f.Costs.Currency
 	}
@@ -60,6 +61,8 @@ func (s *site) settingRow(x job.Setting, f job.Firm, typed job.Edits, wrong []jo
 		}
 	case job.KindMoves:
 		row.Steps = moveSteps(row.Value)
+	case job.KindTimes, job.KindWeekly:
+		row.Size = 16
 	case job.KindDates:
 		row.Long = true
 	}

@@ -30,7 +30,7 @@ type settingsPage struct {
 	Seen   int64 // revision of the settings shown
 	Acts   bool
 	Saved  bool
-	Wrong  bool
+	Wrong  []wrongField
 	Stale  string // why what was typed has to be looked at once more
 	Limits []profileLine
 	Credit string
@@ -69,7 +69,7 @@ func (s *site) settings(w http.ResponseWriter, r *http.Request, v viewer) {
 // showSettings shows settings, with what was typed and what is wrong with it; stale
 // says that they are not as they were when it was typed.
 func (s *site) showSettings(w http.ResponseWriter, status int, v viewer, f job.Firm, seen int64, typed job.Edits, wrong []job.SettingProblem, stale string, saved bool) {
-	p := settingsPage{Seen: seen, Acts: s.Setter != nil && v.Owner() && !v.Looks, Saved: saved && len(wrong) == 0, Wrong: len(wrong) > 0, Stale: stale}
+	p := settingsPage{Seen: seen, Acts: s.Setter != nil && v.Owner() && !v.Looks, Saved: saved && len(wrong) == 0, Stale: stale}
 	p.Facts = []note{{"Firm", f.Name}, {"Owner's mail", f.Email}, {"May sign in too", strings.Join(f.Office, ", ")}, {"Zone", f.Zone}}
 	for i := range p.Facts {
 		p.Facts[i].Text = notify.Clean(p.Facts[i].Text)
@@ -80,7 +80,11 @@ func (s *site) showSettings(w http.ResponseWriter, status int, v viewer, f job.F
 			p.Groups = append(p.Groups, settingGroup{Name: x.Group})
 		}
 		g := &p.Groups[len(p.Groups)-1]
-		g.Rows = append(g.Rows, s.settingRow(x, f, typed, wrong, stale != ""))
+		row := s.settingRow(x, f, typed, wrong, stale != "")
+		g.Rows = append(g.Rows, row)
+		if row.Wrong != "" {
+			p.Wrong = append(p.Wrong, wrongField{row.Key, row.Label})
+		}
 	}
 	var err error
 	if p.Limits, err = s.profileLines(f); err != nil {

@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"crypto/rand"
+	"mime"
 	"net/http"
 	"strings"
 
@@ -153,6 +154,10 @@ func (s *site) signOut(w http.ResponseWriter, r *http.Request) {
 // answered.
 func readForm(w http.ResponseWriter, r *http.Request) bool {
 	r.Body = http.MaxBytesReader(w, r.Body, formBytes)
+	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/x-www-form-urlencoded" {
+		plain(w, http.StatusUnsupportedMediaType, "That was no form, so nothing was done.") // else it would be read as an empty one
+		return false
+	}
 	if err := r.ParseForm(); err != nil {
 		plain(w, http.StatusRequestEntityTooLarge, "That was too much or no form, so nothing was done.")
 		return false

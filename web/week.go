@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -169,7 +168,7 @@ func weekCellOf(b ledger.Book, n weekNews, c job.Crew, d job.Date, at moment) we
 	}
 	if i := slices.IndexFunc(b.Week.CrewDays, func(x plan.CrewDay) bool { return x.Crew == c.ID && x.Day == d }); i >= 0 && len(cell.Items) > 0 {
 		cost := b.Week.CrewDays[i].Cost
-		cell.Price = money(cost.Amount, b.Firm.Costs.Currency)
+		cell.Price = cost.Amount.Words(b.Firm.Costs.Currency)
 		if !cost.Exact {
 			cell.Price = "about " + cell.Price
 		}
@@ -245,24 +244,11 @@ func underWayItems(b ledger.Book, crew string, d job.Date, at moment, have []wee
 	return out
 }
 
-// money gives an amount as an owner reads it, without cents.
-func money(m job.Money, currency string) string {
-	whole := (int64(m) + 50) / 100
-	if m < 0 {
-		whole = (int64(m) - 50) / 100
-	}
-	s := strconv.FormatInt(whole, 10)
-	for i := len(s) - 3; i > 0 && s[i-1] != '-'; i -= 3 {
-		s = s[:i] + "\u00a0" + s[i:]
-	}
-	return s + "\u00a0" + notify.Clean(currency)
-}
-
 // gainWords says what a plan gains, and what at most another could.
 func gainWords(w plan.Week, currency string) string {
-	line := "It gains " + money(w.Objective, currency)
+	line := "It gains " + w.Objective.Words(currency)
 	if w.Bound > w.Objective {
-		line += "; no plan could gain more than " + money(w.Bound, currency)
+		line += "; no plan could gain more than " + w.Bound.Words(currency)
 	}
 	return line + "."
 }

@@ -34,7 +34,7 @@ func TestBookFullerThanTheSeason(t *testing.T) {
 	if got.Season == nil || got.Season.By.String() != "2027-05-21" || got.Season.Jobs != 30 || got.Season.Need <= got.Season.Have || got.Season.Have <= 0 {
 		t.Fatalf("thirty roofs in three weeks: %+v", got.Season)
 	}
-	if len(got.Left) == 0 || !strings.Contains(got.Left[0].Reason, "each week after Monday 17 May costs about 560.00 EUR") || !strings.Contains(got.Left[0].Reason, "laying days until Friday 21 May") {
+	if len(got.Left) == 0 || !strings.Contains(got.Left[0].Reason, "each week after Monday 17 May costs about 560\u00a0EUR") || !strings.Contains(got.Left[0].Reason, "laying days until Friday 21 May") {
 		t.Errorf("what waiting costs is not told: %+v", got.Left)
 	}
 	if text := o.must("plan", "--now", "2027-05-03T05:00:00Z"); !strings.Contains(text, "The book is fuller than the season: the 30 jobs due by Friday 21 May") {

@@ -105,21 +105,36 @@ source: {kind: open-meteo, name: replay, forecast_url: "http://127.0.0.1:9", ens
 	return f.serve(f.base, "--config", f.config, "serve", "--pretend-now", morning, "--mail-dir", filepath.Join(f.dir, "mail"))
 }
 
-// mails starts the demo itself on a copy of the firm, for its pages of mails.
-func (f *firm) mails() (string, error) {
+// mails starts the demo itself beside the firm, for its pages of mails, and gives
+// where they are.
+func (f *firm) mails(t testing.TB) string {
+	t.Helper()
 	if f.demo != "" {
-		return f.demo, nil
+		return f.demo
 	}
 	dir := filepath.Join(f.dir, "demo")
 	if err := os.Mkdir(dir, 0o700); err != nil {
-		return "", err
+		t.Fatal(err)
 	}
 	address, err := freeAddress()
 	if err != nil {
-		return "", err
+		t.Fatal(err)
+	}
+	if err := f.serve("http://"+address, "demo", "--dir", dir, "--listen", address); err != nil {
+		t.Fatal(err)
 	}
 	f.demo = "http://" + address
-	return f.demo, f.serve(f.demo, "demo", "--dir", dir, "--listen", address)
+	return f.demo
+}
+
+// write writes a file into the firm's folder and gives its path.
+func (f *firm) write(t testing.TB, name, text string) string {
+	t.Helper()
+	path := filepath.Join(f.dir, name)
+	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
 }
 
 // run runs the program to its end and gives what it printed.
