@@ -11,7 +11,7 @@ export GOFLAGS ?= -buildvcs=false
 # the race detector needs a C compiler; nothing else here does
 RACE := $(if $(shell command -v gcc || command -v clang || command -v cc),-race,)
 
-.PHONY: help build dist test check fmt vet lint race fuzz vuln demo mail-screens screens load season-table season-outlook skill-table cover-up-table replay-table plan-table feed-bench clean
+.PHONY: help build dist test check fmt vet lint race fuzz vuln demo mail-screens screens load season-table season-outlook skill-table cover-up-table replay-table plan-table faults feed-bench clean
 
 help: ## list what can be made
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -151,6 +151,18 @@ replay-table: ## seasons of recorded weather against simpler ways of booking: wr
 	printf '\nMade on %s, seed 1.\n\n' "$$(date -u +%F)" >>"$$tmp"; \
 	$(GO) run ./cmd/laycast replay --markdown --seed 1 $(addprefix --weather ,$(REPLAYED)) >>"$$tmp"; \
 	cat "$$tmp" >$(REPLAY); echo "replay-table: wrote $(REPLAY)"
+
+FAULTS := docs/faults.md
+
+faults: ## every fault, with 500 kills: counts what was lost or doubled, writes docs/faults.md (needs PostgreSQL; root for the full disk)
+	@sh testdata/need.sh
+	@tmp=$$(mktemp -d); trap 'rm -rf "$$tmp"' EXIT; \
+	sed '/^<!-- made by make faults -->$$/q' $(FAULTS) >"$$tmp/page"; \
+	printf '\nMade on %s, %s processors, %s.\n\n' "$$(date -u +%F)" "$$(nproc)" "$$(uname -sr)" >>"$$tmp/page"; \
+	printf '| fault | tries | messages | lost | doubled | crew double | customers in doubt, told to the owner | until the work went on |\n|---|---|---|---|---|---|---|---|\n' >>"$$tmp/page"; \
+	$(GO) test -count=1 -timeout 120m -v -run '^TestFault' ./cmd/laycast -faults 500 >"$$tmp/log" 2>&1 || { cat "$$tmp/log"; exit 1; }; \
+	grep '^|' "$$tmp/log" >>"$$tmp/page"; ! grep -e '--- SKIP' "$$tmp/log"; \
+	cat "$$tmp/page" >$(FAULTS); echo "faults: wrote $(FAULTS)"
 
 PLANS := docs/plan-tables.md
 INSTANCES ?= ../shared/planner/instances

@@ -8,6 +8,7 @@ import (
 	"hash/fnv"
 	"os"
 	"sync"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 )
@@ -113,6 +114,32 @@ func (d *DB) FreeLeases(ctx context.Context, uid string) error {
 	})
 	if err != nil {
 		return fmt.Errorf("free the leases of firm %q: %w", uid, err)
+	}
+	return nil
+}
+
+// CutLeases lets no lease on tasks and messages, of a firm or (uid "") of any that
+// lives on the real clock, last beyond a time.
+func (d *DB) CutLeases(ctx context.Context, uid string, until time.Time) error {
+	for _, table := range []string{"tasks", "messages"} {
+		where, args := ` WHERE lease <> '' AND lease_until > $1`, []any{ms(until)}
+		if table == "messages" {
+			where += ` AND state IN ('pending', 'begun')` // for the index
+		}
+		if uid != "" {
+			where, args = where+` AND firm = $2`, append(args, text(uid))
+		} else {
+			where += ` AND ` + onRealClock(table)
+		}
+		// asked at each wake and hardly ever needed: look before waiting for the
+		// right to write
+		_, some, err := one(ctx, d.reader, words, `SELECT firm FROM `+table+where+` LIMIT 1`, args...)
+		if some && err == nil {
+			_, err = d.execOne(ctx, `UPDATE `+table+` SET lease_until = $1`+where, args...)
+		}
+		if err != nil {
+			return fmt.Errorf("cut leases on %s: %w", table, err)
+		}
 	}
 	return nil
 }

@@ -46,11 +46,12 @@ const overtakes = `(m.job <> '' AND EXISTS (SELECT 1 FROM messages e
 // ClaimMessage takes the oldest message that may be delivered now, of one firm
 // or (uid "") of any that does not live on a virtual clock, and leases it until now+lease: a pending one whose time
 // has come and which has not expired, or a begun one whose lease ran out. No
-// message overtakes an earlier one to the same recipient about the same visit.
+// message overtakes an earlier one to the same recipient about the same visit. One
+// that could go when it was made goes at once, be it that the clock was ahead then.
 // ok is false when there is none.
 func (d *DB) ClaimMessage(ctx context.Context, uid string, now time.Time, lease time.Duration) (m notify.Message, ok bool, err error) {
 	due, args := `m.state IN ('pending', 'begun') AND m.lease_until <= $1
-		AND (m.state = 'begun' OR (m.not_before <= $1 AND m.next_try <= $1
+		AND (m.state = 'begun' OR ((m.not_before <= $1 OR m.not_before <= m.created) AND m.next_try <= $1
 			AND (m.expires > $1 OR m.expires = `+none+`)))
 		AND NOT `+overtakes, []any{ms(now)}
 	if uid != "" {

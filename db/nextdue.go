@@ -70,7 +70,8 @@ func nextMessage(ctx context.Context, q querier, uid string) (at time.Time, ok b
 	if uid != "" {
 		args, ofFirm = []any{text(uid)}, " AND firm = $1"
 	}
-	open, err := collect(ctx, q, scanOpen, `SELECT firm, recipient, job, visit, state, begun, not_before, next_try,
+	open, err := collect(ctx, q, scanOpen, `SELECT firm, recipient, job, visit, state, begun,
+		CASE WHEN not_before <= created THEN `+none+` ELSE not_before END, next_try,
 		lease_until, expires FROM messages WHERE state IN ('pending', 'begun')`+ofFirm+` ORDER BY created, id`, args...)
 	// for each line: when the messages so far are out of the way
 	free := map[line]time.Time{}

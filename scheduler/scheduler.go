@@ -65,6 +65,8 @@ type Tasks interface {
 	SeedTasks(ctx context.Context, ts []task.Task) error
 	ClaimTask(ctx context.Context, firm string, now time.Time, lease time.Duration) (task.Task, bool, error)
 	NextDue(ctx context.Context, firm string) (time.Time, bool, error)
+	// CutLeases lets no lease last beyond a time.
+	CutLeases(ctx context.Context, firm string, until time.Time) error
 }
 
 // Outbox hands out messages.
@@ -130,6 +132,8 @@ type Config struct {
 	Season    *season.Outlook // laying days by month at the firm's place; nil: no record is at hand
 	Materials load.Materials  // what load lists and mix cards are reckoned from; without a name, mails have neither
 	Log       zerolog.Logger
+	// Wake is how often Serve looks at the clock; 0: every 15 s.
+	Wake time.Duration
 }
 
 // Scheduler runs what is due. It holds no state but caches: deck conditions,
@@ -147,6 +151,10 @@ func New(c Config) *Scheduler { return &Scheduler{Config: c} }
 // leaseFor is how long a task or message may take before another process may
 // take it over.
 const leaseFor = 2 * time.Minute
+
+// clocksDiffer is how far two daemons' clocks may lie apart (ours). A lease that
+// lasts longer than any is given for was given by a clock that was ahead.
+const clocksDiffer = time.Minute
 
 // again bounds how often a task is computed anew because the book moved.
 const again = 5

@@ -10,9 +10,9 @@ import (
 	"laycast/scheduler/task"
 )
 
-// wake is how often the daemon looks at the clock. Short, so that a suspended
+// usualWake is how often the daemon looks at the clock. Short, so that a suspended
 // machine or a corrected clock is noticed at once.
-const wake = 15 * time.Second
+const usualWake = 15 * time.Second
 
 // taskFor bounds how long one task may take: less than its lease, so that
 // nobody else has begun it anew when it is given up.
@@ -23,12 +23,15 @@ const taskFor = leaseFor - 20*time.Second
 // need a processor for a second, so not many more. Ours, no source.
 const workers = 4
 
-// Watch is told how a daemon goes on. Both may be nil.
+// Watch is told how a daemon goes on. Each may be nil.
 type Watch struct {
 	// Ticked is told the time at each wake of the worker that woke last.
 	Ticked func(time.Time)
 	// Wake is asked before the first and at each wake; its error ends the daemon.
 	Wake func(ctx context.Context) error
+	// Rested is told a time at which every worker looked and left nothing that it
+	// could do: who moves the clock may move it on.
+	Rested func(time.Time)
 }
 
 // Serve does what is due for a firm ("" = for all that do not live on a virtual
@@ -41,7 +44,7 @@ func (s *Scheduler) Serve(ctx context.Context, firm string, w Watch) error {
 	if firm == "" {
 		n = workers
 	}
-	p := &pulse{last: make([]time.Time, 2*n)}
+	p := &pulse{last: make([]time.Time, 2*n), rested: make([]time.Time, 2*n), tell: w.Rested}
 	for i := range p.last {
 		p.last[i] = s.Clock.Now()
 	}
@@ -52,9 +55,10 @@ func (s *Scheduler) Serve(ctx context.Context, firm string, w Watch) error {
 		wg.Go(func() { s.every(ctx, p, 2*i, func() bool { return s.serveTask(ctx, firm) }) })
 		wg.Go(func() { s.every(ctx, p, 2*i+1, func() bool { return s.serveMessage(ctx, firm) }) })
 	}
-	tick := time.NewTicker(wake)
+	tick := time.NewTicker(s.wake())
 	defer tick.Stop()
 	for {
+		s.cutLeases(ctx, firm)
 		if w.Wake != nil {
 			if err := w.Wake(ctx); err != nil && ctx.Err() == nil {
 				return err
@@ -71,16 +75,43 @@ func (s *Scheduler) Serve(ctx context.Context, firm string, w Watch) error {
 	}
 }
 
-// pulse is when each worker last had nothing to do or began something.
+func (s *Scheduler) wake() time.Duration {
+	if s.Wake > 0 {
+		return s.Wake
+	}
+	return usualWake
+}
+
+// pulse is when each worker last had nothing to do or began something, and when
+// it last left nothing to do.
 type pulse struct {
-	mu   sync.Mutex
-	last []time.Time
+	mu     sync.Mutex
+	last   []time.Time
+	rested []time.Time
+	tell   func(time.Time) // may be nil
 }
 
 func (p *pulse) beat(i int, t time.Time) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.last[i] = t
+}
+
+// rest notes that a worker left nothing to do at a time, and tells it when the
+// others did at the same.
+func (p *pulse) rest(i int, t time.Time) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.rested[i] = t
+	if p.tell == nil {
+		return
+	}
+	for _, x := range p.rested {
+		if !x.Equal(t) {
+			return
+		}
+	}
+	p.tell(t)
 }
 
 // oldest gives the beat of the worker that has been silent longest.
@@ -98,18 +129,29 @@ func (p *pulse) oldest() time.Time {
 
 // every lets one worker work at each wake until nothing is left to do.
 func (s *Scheduler) every(ctx context.Context, p *pulse, i int, work func() bool) {
-	tick := time.NewTicker(wake)
+	tick := time.NewTicker(s.wake())
 	defer tick.Stop()
 	for {
-		p.beat(i, s.Clock.Now())
+		looked := s.Clock.Now()
+		p.beat(i, looked)
 		for ctx.Err() == nil && work() {
-			p.beat(i, s.Clock.Now())
+			looked = s.Clock.Now()
+			p.beat(i, looked)
 		}
+		p.rest(i, looked)
 		select {
 		case <-ctx.Done():
 			return
 		case <-tick.C:
 		}
+	}
+}
+
+// cutLeases frees, in a while, what was taken under a clock that was ahead and has
+// been set right since; else it would be held for as long as the clock was ahead.
+func (s *Scheduler) cutLeases(ctx context.Context, firm string) {
+	if err := s.Store.CutLeases(ctx, firm, s.Clock.Now().Add(leaseFor+clocksDiffer)); err != nil && ctx.Err() == nil {
+		s.Log.Error().Err(err).Msg("leases that last too long could not be looked for")
 	}
 }
 

@@ -144,6 +144,9 @@ func (c *serveCmd) Run(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
+	if s.Time != nil {
+		sched.Wake = s.Time.Wake
+	}
 	ln, err := h.listen()
 	if err != nil {
 		return err
@@ -161,6 +164,9 @@ func (c *serveCmd) Run(ctx context.Context, s *session) error {
 
 // clock gives the clock to serve by, and which life that makes the firm's.
 func (c *serveCmd) clock(s *session) (scheduler.Clock, ledger.Life, error) {
+	if c.PretendNow == "" && s.Time != nil {
+		return s.Time.Clock, ledger.Live, nil
+	}
 	if c.PretendNow == "" {
 		return realClock{}, ledger.Live, nil
 	}
@@ -207,7 +213,11 @@ func (s *session) serve(ctx context.Context, h *house, ln net.Listener, sched *s
 	if h.many {
 		whose = ""
 	}
-	go func() { worked <- sched.Serve(ctx, whose, h.watch(health, sched, log)) }()
+	watch := h.watch(health, sched, log)
+	if s.Time != nil {
+		watch.Rested = s.Time.Rested
+	}
+	go func() { worked <- sched.Serve(ctx, whose, watch) }()
 	go dog.watch(ctx, health.Ready, func(err error) { log.Error().Err(err).Msg("systemd cannot be told") })
 	if err := dog.tell("READY=1"); err != nil {
 		log.Error().Err(err).Msg("systemd cannot be told")

@@ -35,6 +35,7 @@ type mailHost struct {
 	mu   sync.Mutex
 	got  map[string]int
 	trap func(step string)
+	down bool // nobody is let in
 }
 
 func newMailHost(t testing.TB) *mailHost {
@@ -42,6 +43,11 @@ func newMailHost(t testing.TB) *mailHost {
 	h := &mailHost{got: map[string]int{}}
 	s := smtp.NewServer(smtp.BackendFunc(func(*smtp.Conn) (smtp.Session, error) {
 		h.step("greeting")
+		h.mu.Lock()
+		defer h.mu.Unlock()
+		if h.down {
+			return nil, &smtp.SMTPError{Code: 421, EnhancedCode: smtp.EnhancedCode{4, 3, 2}, Message: "closed for the evening"}
+		}
 		return &conversation{h}, nil
 	}))
 	s.Domain, s.AllowInsecureAuth = "mail.test.example", true

@@ -11,10 +11,12 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
-
+	"time"
 	_ "time/tzdata" // zones must not depend on the machine
 
 	"github.com/alecthomas/kong"
+
+	"laycast/scheduler"
 )
 
 // version is stamped by the release build.
@@ -41,6 +43,15 @@ type world struct {
 	Env      func(string) string
 	// Listening is told the address that a server listens on.
 	Listening func(addr string)
+	// Time, where a test hands it in, is the daemon's.
+	Time *steered
+}
+
+// steered is a clock that somebody else moves, and what the daemon does by it.
+type steered struct {
+	Clock  scheduler.Clock
+	Wake   time.Duration   // how often it is looked at
+	Rested func(time.Time) // see scheduler.Watch
 }
 
 // grammar is the command line.

@@ -65,14 +65,19 @@ type host struct {
 // openHost sets up n firms of two jobs each in one PostgreSQL database.
 func openHost(t *testing.T, n int, now time.Time) *host {
 	t.Helper()
-	dsn := pgtest.Start(t)
-	h := &host{office: openOffice(t, "Europe/Dublin", "database: "+dsn+"\n"), clock: &wallClock{now: now},
+	return openHostIn(t, "database: "+pgtest.Start(t)+"\n", n, 2, now)
+}
+
+// openHostIn sets up n firms of so many jobs each in one database.
+func openHostIn(t testing.TB, more string, n, jobs int, now time.Time) *host {
+	t.Helper()
+	h := &host{office: openOffice(t, "Europe/Dublin", more), clock: &wallClock{now: now},
 		post: &counting{got: map[string]int{}, from: map[string]string{}}}
 	text := h.read(h.config)
 	for i := range n {
 		name := fmt.Sprintf("Quay Roofs %02d", i)
 		h.write("laycast.yaml", strings.Replace(text, "name: Quay Roofs", "name: "+name, 1))
-		h.takeIn(bookOf(2, "2027-10-25"))
+		h.takeIn(bookOf(jobs, job.DateOf(now).String()))
 		h.firms = append(h.firms, fmt.Sprintf("quay-roofs-%02d", i))
 	}
 	return h

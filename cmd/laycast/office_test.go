@@ -20,7 +20,11 @@ const childEnv = "LAYCAST_TEST_BE_LAYCAST"
 
 func TestMain(m *testing.M) {
 	if os.Getenv(childEnv) != "" {
-		os.Exit(run(context.Background(), os.Args[1:], world{Out: os.Stdout, Err: os.Stderr, Env: func(string) string { return "" }}))
+		w := world{Out: os.Stdout, Err: os.Stderr, Env: func(string) string { return "" }}
+		if path := os.Getenv(clockEnv); path != "" {
+			w.Time = clockOf(path)
+		}
+		os.Exit(run(context.Background(), os.Args[1:], w))
 	}
 	code := m.Run()
 	pgtest.Stop()

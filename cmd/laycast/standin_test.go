@@ -42,6 +42,7 @@ type standIn struct {
 	hits   int
 	bodies map[string]json.RawMessage // hours by endpoint, time and fault: all places get the same
 	frozen time.Time                  // when stuckRun's model run was made
+	clock  func() time.Time           // for requests without a Date; nil: the machine's
 }
 
 // invented is the stand-in's weather: shared, and safe for concurrent use.
@@ -100,6 +101,9 @@ func (s *standIn) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		now = time.Now() // a live firm's requests bear none
 	}
 	s.mu.Lock()
+	if err != nil && s.clock != nil {
+		now = s.clock()
+	}
 	s.hits++
 	f := well
 	if s.fault != nil {

@@ -168,6 +168,48 @@ func snap(t *testing.T, d *db.DB) (s snapshot) {
 	return s
 }
 
+// testLeasesCut: what was taken under a clock that was ahead comes free in a
+// while, whoever it belongs to; a lease that is not too long is left alone.
+func testLeasesCut(t *testing.T, dsn string) {
+	d := filled(t, dsn, "J1")
+	for i, whose := range []string{uid, ""} {
+		now := noon()
+		if whose == "" {
+			now = now.AddDate(0, 0, 1)
+		}
+		seed(t, d, callTask(noon()))
+		ahead := now.Add(2 * time.Hour)
+		m := mail(notify.KindCall, "J1", "heron@saltbox.example", i+1, ahead)
+		m.NotBefore = ahead // that was at once
+		post(t, d, m)
+		held, sending := take(t, d, ahead), takeMail(t, d, ahead)
+		until := now.Add(3 * time.Minute)
+		for range 2 { // the second time there is nothing to cut
+			if err := d.CutLeases(t.Context(), whose, until); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if _, ok, err := d.ClaimTask(t.Context(), uid, until.Add(-time.Millisecond), time.Minute); ok || err != nil {
+			t.Fatalf("taken before its time: %v, %v", ok, err)
+		}
+		noMail(t, d, until.Add(-time.Millisecond))
+		again, mail := take(t, d, until), takeMail(t, d, until)
+		if again.Lease == held.Lease || mail.Lease == sending.Lease {
+			t.Fatal("the old holder holds still")
+		}
+		if err := d.CutLeases(t.Context(), whose, until.Add(time.Minute)); err != nil {
+			t.Fatal(err)
+		}
+		if got := taskOf(t, d, task.Call); !got.LeaseUntil.Equal(until.Add(time.Minute)) {
+			t.Fatalf("a lease of a usual length was cut to %s", got.LeaseUntil)
+		}
+		if err := d.FreeLeases(t.Context(), uid); err != nil {
+			t.Fatal(err)
+		}
+		settle(t, d, takeMail(t, d, ahead), notify.Withdrawn, ahead)
+	}
+}
+
 // testCommitWhole: whatever part of a decision fails, nothing of it is left.
 func testCommitWhole(t *testing.T, dsn string) {
 	d := filled(t, dsn, "J1")

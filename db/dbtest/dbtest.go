@@ -32,6 +32,7 @@ func Run(t *testing.T, fresh func(t *testing.T) string) {
 		{"import all or nothing", testImportWhole},
 		{"moved", testMoved},
 		{"lease lost", testLeaseLost},
+		{"leases cut", testLeasesCut},
 		{"commit all or nothing", testCommitWhole},
 		{"commit twice", testCommitTwice},
 		{"mark", testMark},

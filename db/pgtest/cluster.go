@@ -80,7 +80,8 @@ type cluster struct {
 // keeperScript makes the cluster, and runs the server until its standard input
 // closes, which it does when the test process ends, be it killed; then it stops
 // the server and removes the folder. $1 and $2 are initdb and postgres, $3 the
-// folder, $4 the port.
+// folder, $4 the port. Words on its standard input stop the server (fast or
+// immediate) and start it again.
 const keeperScript = `
 if "$1" -D "$3/data" -U postgres --auth=scram-sha-256 --pwfile="$3/password" --encoding=UTF8 --locale=C --no-sync >"$3/log" 2>&1 &&
 	cat "$3/settings" >>"$3/data/postgresql.conf"
@@ -90,7 +91,13 @@ then
 else
 	: >"$3/failed"
 fi
-cat >/dev/null
+while read -r word; do
+	case $word in
+	start) "$2" -D "$3/data" -p "$4" </dev/null >>"$3/log" 2>&1 & server=$! ;;
+	fast) kill -INT "$server"; wait "$server"; server= ;;
+	immediate) kill -QUIT "$server"; wait "$server"; server= ;;
+	esac
+done
 if [ -n "$server" ]; then
 	kill -INT "$server" 2>/dev/null
 	wait "$server"
@@ -113,31 +120,33 @@ max_connections = 100
 // errPortTaken: somebody took the free port before the server did.
 var errPortTaken = errors.New("the port was taken")
 
-func startCluster(bin binaries) (*cluster, error) {
+func startCluster(bin binaries) (*cluster, error) { return startWith(bin, settings) }
+
+func startWith(bin binaries, settings string) (*cluster, error) {
 	var err error
 	for range 3 {
 		var c *cluster
-		if c, err = startOnce(bin); !errors.Is(err, errPortTaken) {
+		if c, err = startOnce(bin, settings); !errors.Is(err, errPortTaken) {
 			return c, err
 		}
 	}
 	return nil, err
 }
 
-func startOnce(bin binaries) (*cluster, error) {
+func startOnce(bin binaries, settings string) (*cluster, error) {
 	port, err := freePort()
 	if err != nil {
 		return nil, err
 	}
-	return startAt(bin, port)
+	return startAt(bin, settings, port)
 }
 
-func startAt(bin binaries, port int) (*cluster, error) {
+func startAt(bin binaries, settings string, port int) (*cluster, error) {
 	dir, err := os.MkdirTemp("", "laycast-postgres-")
 	if err != nil {
 		return nil, err
 	}
-	c, err := runServer(bin, dir, port)
+	c, err := runServer(bin, settings, dir, port)
 	if err != nil {
 		return nil, errors.Join(err, os.RemoveAll(dir))
 	}
@@ -189,7 +198,7 @@ func serverEnv(dir string) []string {
 	return []string{"PATH=" + os.Getenv("PATH"), "HOME=" + dir, "LC_ALL=C", "TZ=UTC"}
 }
 
-func runServer(bin binaries, dir string, port int) (*cluster, error) {
+func runServer(bin binaries, settings, dir string, port int) (*cluster, error) {
 	password := rand.Text()
 	err := errors.Join(os.WriteFile(filepath.Join(dir, "password"), []byte(password), 0o600),
 		os.WriteFile(filepath.Join(dir, "settings"), []byte(settings), 0o600))

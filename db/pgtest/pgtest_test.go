@@ -136,12 +136,34 @@ func TestATakenPortIsRecognised(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer l.Close()
-	c, err := startAt(bin, l.Addr().(*net.TCPAddr).Port)
+	c, err := startAt(bin, settings, l.Addr().(*net.TCPAddr).Port)
 	if err == nil {
 		c.stop()
 	}
 	if !errors.Is(err, errPortTaken) {
 		t.Errorf("got %v", err)
+	}
+}
+
+// What was committed before the server was stopped, in either way, is there when
+// it is started again.
+func TestAServerIsStoppedAndStarted(t *testing.T) {
+	s := Own(t)
+	if err := exec(s.DSN, "CREATE TABLE roof (id TEXT)"); err != nil {
+		t.Fatal(err)
+	}
+	for i, fast := range []bool{true, false} {
+		if err := exec(s.DSN, "INSERT INTO roof VALUES ('a')"); err != nil {
+			t.Fatal(err)
+		}
+		s.Halt(t, fast)
+		if err := exec(s.DSN, "SELECT 1"); err == nil {
+			t.Error("it still answers")
+		}
+		s.Resume(t)
+		if n := query(t, s.DSN, "SELECT count(*)::text FROM roof"); n != string(rune('1'+i)) {
+			t.Errorf("%s rows after stop %d", n, i+1)
+		}
 	}
 }
 

@@ -271,6 +271,9 @@ func (m *store) ClaimTask(_ context.Context, _ string, now time.Time, _ time.Dur
 	return m.tasks[best], true, nil
 }
 
+// CutLeases has nothing to cut: nothing is leased.
+func (m *store) CutLeases(context.Context, string, time.Time) error { return nil }
+
 // NextDue gives when there is something to do.
 func (m *store) NextDue(context.Context, string) (time.Time, bool, error) {
 	if len(m.tasks) == 0 {
