@@ -26,7 +26,8 @@ var ways = map[string]func(b *tab){
 
 // TestOwnersMonday: the owner signs in, reads the week, asks why a job stands
 // where it does, pins it, takes the pin out, puts a job on hold and back, changes
-// an order with a mistake first, and finds all that in the log.
+// an order with a mistake first, by keyboard sets the time of the evening call, and
+// finds all that in the log.
 func TestOwnersMonday(t *testing.T) {
 	f := openFirm(t)
 	for name, use := range ways {
@@ -54,6 +55,9 @@ func TestOwnersMonday(t *testing.T) {
 			}
 			b.holdAndRelease()
 			b.changeOrder(name)
+			if b.keyboard {
+				b.setTime()
+			}
 			b.follow(`//nav//a[contains(@href, "/log")]`)
 			b.wants("Who changed what", "office@saltbox.example", "deposit is missing")
 			b.follow(`//button[.="Sign out"]`)
@@ -61,6 +65,22 @@ func TestOwnersMonday(t *testing.T) {
 			b.wants("Your mail address")
 		})
 	}
+}
+
+// setTime sets the evening call, finds it on record and sets it back.
+func (b *tab) setTime() {
+	b.t.Helper()
+	for _, at := range []string{"18:10", "18:00"} {
+		b.follow(`//nav//a[contains(@href, "/settings")]`)
+		b.write(`//input[@name="times.call"]`, at) // what Tab reaches is selected, so it is replaced
+		b.follow(`//button[.="Save"]`)
+		b.wants("Saved.")
+		if got := b.attribute(`//input[@name="times.call"]`, "value"); got != at {
+			b.t.Errorf("the evening call is at %q, want %s", got, at)
+		}
+	}
+	b.follow(`//nav//a[contains(@href, "/log")]`)
+	b.wants("times.call 18:00 to 18:10", "times.call 18:10 to 18:00")
 }
 
 // firstPlanned gives the first visit on the week page that may be changed, by its
