@@ -53,6 +53,7 @@ var levels = map[string]int{
 	"scheduler":          5,
 	"scheduler/replay":   5,
 	"web":                5,
+	"web/metrics":        5,
 	"web/served":         5, // for tests only
 	"db":                 5,
 	"db/dbtest":          5, // for tests of db only

@@ -108,10 +108,13 @@ type scanner interface{ Scan(dest ...any) error }
 // collect runs a query and scans each of its rows. Outside a transaction it
 // runs it again when the connection was lost.
 func collect[T any](ctx context.Context, q querier, scan func(scanner) (T, error), query string, args ...any) ([]T, error) {
-	_, pool := q.(*sql.DB)
+	p, outside := q.(*pool)
 	for n := 1; ; n++ {
 		out, err := collectOnce(ctx, q, scan, query, args...)
-		if err == nil || !pool || n == tries || !lost(err) {
+		if outside {
+			p.of.noteFailure(err)
+		}
+		if err == nil || !outside || n == tries || !lost(err) {
 			return out, err
 		}
 	}

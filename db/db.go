@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"os"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -26,7 +27,8 @@ type DB struct {
 	name string // the DSN without its password
 	// writer and reader are two pools on SQLite (one immediate connection;
 	// several query-only ones), and the same pool on PostgreSQL.
-	writer, reader *sql.DB
+	writer, reader *pool
+	failures       atomic.Int64    // what Failures tells
 	pg             *pgx.ConnConfig // nil on SQLite
 	path           string          // of the SQLite file
 
@@ -63,11 +65,11 @@ func Open(ctx context.Context, dsn string) (*DB, error) {
 }
 
 func (d *DB) openPostgres() {
-	pool := stdlib.OpenDB(*d.pg)
-	pool.SetMaxOpenConns(connections)
-	pool.SetMaxIdleConns(connections)
-	pool.SetConnMaxIdleTime(5 * time.Minute)
-	d.writer, d.reader = pool, pool
+	both := &pool{stdlib.OpenDB(*d.pg), d}
+	both.SetMaxOpenConns(connections)
+	both.SetMaxIdleConns(connections)
+	both.SetConnMaxIdleTime(5 * time.Minute)
+	d.writer, d.reader = both, both
 }
 
 func (d *DB) openSQLite() error {
@@ -91,7 +93,7 @@ func (d *DB) openSQLite() error {
 	}
 	reader.SetMaxOpenConns(readers)
 	reader.SetMaxIdleConns(readers)
-	d.writer, d.reader = writer, reader
+	d.writer, d.reader = &pool{writer, d}, &pool{reader, d}
 	return nil
 }
 

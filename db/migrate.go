@@ -56,7 +56,7 @@ func (d *DB) migratePostgres(ctx context.Context) (err error) {
 			err = fmt.Errorf("end the migration lock: %w", e)
 		}
 	}()
-	return up(ctx, d.writer, goose.DialectPostgres)
+	return up(ctx, d.writer.DB, goose.DialectPostgres)
 }
 
 func provider(pool *sql.DB, dialect goose.Dialect) (*goose.Provider, error) {

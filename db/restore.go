@@ -73,7 +73,7 @@ func (d *DB) restoreOlder(ctx context.Context, a *archive.Reader, uid string) (e
 		return err
 	}
 	defer func() { err = errors.Join(err, stage.closePools()) }()
-	if err := upTo(ctx, stage.writer, goose.DialectSQLite3, a.Schema); err != nil {
+	if err := upTo(ctx, stage.writer.DB, goose.DialectSQLite3, a.Schema); err != nil {
 		return err
 	}
 	if err := stage.fill(ctx, a, ""); err != nil {

@@ -56,6 +56,7 @@ func busy(err error) bool {
 func (d *DB) write(ctx context.Context, fn func(tx *sql.Tx) error) error {
 	for n := 1; ; n++ {
 		undone, err := d.writeOnce(ctx, fn)
+		d.noteFailure(err)
 		if err == nil || n == tries || !undone {
 			return err
 		}
@@ -84,6 +85,7 @@ func (d *DB) writeOnce(ctx context.Context, fn func(tx *sql.Tx) error) (undone b
 func (d *DB) read(ctx context.Context, fn func(tx *sql.Tx) error) error {
 	for n := 1; ; n++ {
 		err := d.readOnce(ctx, fn)
+		d.noteFailure(err)
 		if err == nil || n == tries || !lost(err) {
 			return err
 		}
@@ -99,6 +101,27 @@ func (d *DB) readOnce(ctx context.Context, fn func(tx *sql.Tx) error) error {
 	defer func() { _ = tx.Rollback() }()
 	return fn(tx)
 }
+
+// pool is connections to the database.
+type pool struct {
+	*sql.DB
+	of *DB
+}
+
+// noteFailure counts an error that is the database's own: what a transaction of
+// ours refuses is none, nor is a caller that went away.
+func (d *DB) noteFailure(err error) {
+	var pg *pgconn.PgError
+	var lite *sqlite.Error
+	if err != nil && !errors.Is(err, context.Canceled) &&
+		(errors.As(err, &pg) || errors.As(err, &lite) || lost(err) || errors.Is(err, context.DeadlineExceeded)) {
+		d.failures.Add(1)
+	}
+}
+
+// Failures counts the errors of the database since it was opened, those that were
+// mended by trying again among them.
+func (d *DB) Failures() int64 { return d.failures.Load() }
 
 // clash reports whether the database undid a transaction for the sake of
 // another: a deadlock or a serialization failure.

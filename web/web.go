@@ -47,6 +47,13 @@ func (h *Health) Ticked(t time.Time) {
 	h.ticked = t
 }
 
+// LastTick gives when the scheduler last looked at its clock.
+func (h *Health) LastTick() time.Time {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.ticked
+}
+
 // stuckAfter is how long a tick may be away: twelve wakes, so that one long
 // fetch is no alarm.
 const stuckAfter = 3 * time.Minute

@@ -199,6 +199,11 @@ func (s *session) serve(ctx context.Context, h *house, ln net.Listener, sched *s
 	if err != nil {
 		return err
 	}
+	handler, endMetrics, err := s.measure(h, health, sched, handler, log)
+	if err != nil {
+		return err
+	}
+	defer endMetrics()
 	srv := pageServer(handler)
 	if s.Listening != nil {
 		s.Listening(ln.Addr().String())

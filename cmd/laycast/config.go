@@ -26,6 +26,8 @@ type Config struct {
 	Database  string // sqlite:PATH or postgres://…
 	Listen    string // host:port
 	PublicURL string // without a slash at the end
+	// MetricsListen is where /metrics is told, host:port; "" = nowhere.
+	MetricsListen string
 	// LinkKeyFile holds the key behind the secret links; made on first use.
 	LinkKeyFile string
 	// ProfilesDir is the folder of the firm's own laying limits, "" = none.
@@ -198,6 +200,10 @@ func (l *configLoader) load(data []byte) Config {
 	c.Database = l.topText(root, "database", defaultDatabase, checkDatabase)
 	c.Listen = l.topText(root, "listen", defaultListen, checkListen)
 	c.PublicURL = strings.TrimRight(l.topText(root, "public_url", "http://"+c.Listen, checkPublicURL), "/")
+	c.MetricsListen = l.topText(root, "metrics_listen", "", checkListen)
+	if c.MetricsListen != "" && c.MetricsListen == c.Listen && !strings.HasSuffix(c.Listen, ":0") {
+		root.complain("metrics_listen", "is the same as listen, which the world reaches; give it a port of its own, such as 127.0.0.1:9642")
+	}
 	c.LinkKeyFile = l.linkKeyPath(root)
 	c.TrustedProxies = l.proxies(root)
 	l.users(root.section("users", false), &c.Firm)

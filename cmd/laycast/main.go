@@ -43,6 +43,8 @@ type world struct {
 	Env      func(string) string
 	// Listening is told the address that a server listens on.
 	Listening func(addr string)
+	// Measuring is told the address at which metrics are told.
+	Measuring func(addr string)
 	// Time, where a test hands it in, is the daemon's.
 	Time *steered
 }

@@ -40,6 +40,8 @@ type office struct {
 	mail   string
 	source *standIn
 	zone   *time.Location
+	// metrics is where the daemon that serves tells its metrics, "" = nowhere.
+	metrics string
 }
 
 // openOffice writes the configuration of a firm in a zone. more is appended to

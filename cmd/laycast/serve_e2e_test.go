@@ -36,7 +36,8 @@ func (o *office) serve(args ...string) (addr string, stop func() (int, string)) 
 	ctx, cancel := context.WithCancel(context.Background())
 	errs := &safeBuffer{}
 	listening, ended := make(chan string, 1), make(chan int, 1)
-	w := world{Out: errs, Err: errs, Env: func(string) string { return "" }, Listening: func(a string) { listening <- a }}
+	w := world{Out: errs, Err: errs, Env: func(string) string { return "" }, Listening: func(a string) { listening <- a },
+		Measuring: func(a string) { o.metrics = a }} // before Listening, which is waited for
 	go func() { ended <- run(ctx, append([]string{"--config", o.config, "serve"}, args...), w) }()
 	code, over := 0, false
 	stop = func() (int, string) {

@@ -68,6 +68,7 @@ func Run(t *testing.T, fresh func(t *testing.T) string) {
 		{"revoking rivals", testRevokeRivals},
 		{"published", testPublished},
 		{"unheard", testUnheard},
+		{"status", testStatus},
 		{"stopped", testStopped},
 		{"channels", testChannels},
 		{"sign-in", testSignIn},
