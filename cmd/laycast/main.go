@@ -74,6 +74,7 @@ type grammar struct {
 	Load     loadCmd     `cmd:"" help:"The load list of a job: what goes on the van, and how the mat's strips lie."`
 	Mix      mixCmd      `cmd:"" help:"The mix card: dose, batch and working time by the deck's temperature."`
 	Record   recordCmd   `cmd:"" help:"The as-laid record of a job: times, conditions, readings and batches, closed and chained."`
+	Customer customerCmd `cmd:"" help:"What is kept about one customer, and taking it out of the book."`
 	Replay   replayCmd   `cmd:"" help:"The rolling benchmark: seasons of recorded weather, against simpler ways of booking and a clairvoyant."`
 	Season   seasonCmd   `cmd:"" help:"Laying days by month, from a record of weather."`
 	Skill    skillCmd    `cmd:"" help:"How honest the chances are: those given so far, or on a recorded year."`

@@ -82,6 +82,9 @@ func Run(t *testing.T, fresh func(t *testing.T) string) {
 		{"diary guards", testDiaryGuards},
 		{"diary rivals", testDiaryRivals},
 		{"records", testRecords},
+		{"what is kept of a customer", testCustomerRows},
+		{"erase a customer", testErase},
+		{"erase a customer of the records", testEraseSpeaking},
 		{"edit", testEdit},
 	} {
 		t.Run(part.name, func(t *testing.T) {
