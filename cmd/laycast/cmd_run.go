@@ -257,13 +257,13 @@ func pageServer(h http.Handler) *http.Server {
 	}
 }
 
-// logger writes JSON lines to the error output: warnings, or all of it.
+// logger writes JSON lines to the error output: warnings, or all of it. Nobody is named in full.
 func (s *session) logger(verbose bool) zerolog.Logger {
 	level := zerolog.WarnLevel
 	if verbose {
 		level = zerolog.DebugLevel
 	}
-	return zerolog.New(s.Err).Level(level).With().Timestamp().Logger()
+	return zerolog.New(masked{s.Err}).Level(level).With().Timestamp().Logger()
 }
 
 type configCmd struct {
