@@ -38,18 +38,40 @@ func (d *DB) Session(ctx context.Context, uid, hash string, now time.Time) ([]by
 // that are over.
 func (d *DB) PutSession(ctx context.Context, uid, hash string, body []byte, now time.Time) error {
 	err := d.write(ctx, func(tx *sql.Tx) error {
-		_, err := exec(ctx, tx, `DELETE FROM sessions WHERE firm = $1 AND (created <= $2 OR seen <= $3)`,
-			text(uid), ms(now.Add(-access.SessionLasts)), ms(now.Add(-access.SessionIdle)))
-		if err != nil {
+		if err := dropSessions(ctx, tx, uid, now); err != nil {
 			return err
 		}
-		_, err = exec(ctx, tx, `INSERT INTO sessions (hash, firm, created, seen, body) VALUES ($1, $2, $3, $3, $4)
+		_, err := exec(ctx, tx, `INSERT INTO sessions (hash, firm, created, seen, body) VALUES ($1, $2, $3, $3, $4)
 			ON CONFLICT (hash) DO UPDATE SET body = excluded.body WHERE sessions.firm = excluded.firm`,
 			text(hash), text(uid), ms(now), body)
 		return err
 	})
 	if err != nil {
 		return fmt.Errorf("keep a session of firm %q: %w", uid, err)
+	}
+	return nil
+}
+
+// dropSessions deletes a firm's sessions that are over.
+func dropSessions(ctx context.Context, tx *sql.Tx, uid string, now time.Time) error {
+	_, err := exec(ctx, tx, `DELETE FROM sessions WHERE firm = $1 AND (created <= $2 OR seen <= $3)`,
+		text(uid), ms(now.Add(-access.SessionLasts)), ms(now.Add(-access.SessionIdle)))
+	return err
+}
+
+// ForgetSignIns deletes a firm's sessions that are over, and who asked for sign-in
+// links more than access.SignInsKept ago: anybody's address may stand there, and
+// nobody may ask or sign in again for long.
+func (d *DB) ForgetSignIns(ctx context.Context, uid string, now time.Time) error {
+	err := d.write(ctx, func(tx *sql.Tx) error {
+		if err := dropSessions(ctx, tx, uid, now); err != nil {
+			return err
+		}
+		_, err := exec(ctx, tx, `DELETE FROM signins WHERE firm = $1 AND created < $2`, text(uid), ms(now.Add(-access.SignInsKept)))
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("forget old sign-ins of firm %q: %w", uid, err)
 	}
 	return nil
 }

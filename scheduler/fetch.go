@@ -279,5 +279,8 @@ func (w *work) prune(ctx context.Context) error {
 		return fmt.Errorf("drop old forecasts: %w", err)
 	}
 	w.s.Log.Debug().Int("runs", n).Msg("old forecasts dropped")
+	if err := w.s.Store.ForgetSignIns(ctx, w.book.Firm.UID, w.now); err != nil {
+		return fmt.Errorf("forget old sign-ins: %w", err)
+	}
 	return nil
 }

@@ -40,6 +40,12 @@ type Weather interface {
 	Prune(ctx context.Context, before time.Time) (int, error)
 }
 
+// Doors keeps who came in by the firm's own pages.
+type Doors interface {
+	// ForgetSignIns deletes what is over of the firm's sign-ins and sessions.
+	ForgetSignIns(ctx context.Context, firm string, now time.Time) error
+}
+
 // Asking keeps how the sources are doing and what requests to them cost.
 type Asking interface {
 	SourceStates(ctx context.Context) ([]ledger.SourceState, error)
@@ -103,6 +109,7 @@ type Store interface {
 	Outbox
 	Told
 	Aslaid
+	Doors
 }
 
 // Transport delivers one message once. An error that is a *notify.Failure says

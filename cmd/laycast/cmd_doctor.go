@@ -111,6 +111,7 @@ func (s *session) examine(ctx context.Context, e *examination) {
 	}
 	e.mail(ctx, h)
 	e.links(h)
+	e.metrics(cfg.MetricsListen)
 }
 
 func (e *examination) badConfig(path string, err error) {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"net/netip"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -62,4 +63,22 @@ func (s *session) measure(h *house, health *web.Health, sched *scheduler.Schedul
 	}
 	begun := time.Now()
 	return m.Count(pages, func() time.Duration { return time.Since(begun) }), func() { _ = srv.Close() }, nil
+}
+
+// metrics looks at who can read the metrics.
+func (e *examination) metrics(listen string) {
+	const about = "metrics"
+	if listen == "" {
+		return // nobody can
+	}
+	host, _, err := net.SplitHostPort(listen)
+	ip, notIP := netip.ParseAddr(host)
+	switch {
+	case err != nil: // the configuration was refused for it
+	case loopback(host), notIP == nil && ip.IsPrivate():
+		e.ok(about, "are told at http://%s/metrics", listen)
+	default:
+		e.see(doubt, about, "set metrics_listen to 127.0.0.1 or to an address in a network of your own, or see that a firewall keeps others out",
+			"whoever reaches %s can read the metrics: they name nobody, and are none of the public's business", listen)
+	}
 }

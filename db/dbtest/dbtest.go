@@ -74,6 +74,7 @@ func Run(t *testing.T, fresh func(t *testing.T) string) {
 		{"sign-in", testSignIn},
 		{"sign-in rivals", testSignInRivals},
 		{"sessions", testSessions},
+		{"forget sign-ins", testForgetSignIns},
 		{"deeds", testDeeds},
 		{"settings", testSettings},
 		{"move a task", testMoveTask},

@@ -164,6 +164,58 @@ func testSessions(t *testing.T, dsn string) {
 	}
 }
 
+// testForgetSignIns: what is over of sign-ins and sessions is in the database no
+// more, what is not stays.
+func testForgetSignIns(t *testing.T, dsn string) {
+	d := filled(t, dsn)
+	now := noon()
+	if !ask(t, d, "A", "stranger@x.example", false, now) || !ask(t, d, "B", "late@x.example", false, now.Add(access.SignInsKept)) {
+		t.Fatal("not taken")
+	}
+	for _, hash := range []string{"old", "new"} {
+		at := now
+		if hash == "new" {
+			at = now.Add(access.SessionIdle - time.Hour)
+		}
+		if err := d.PutSession(t.Context(), uid, hash, []byte("of "+hash), at); err != nil {
+			t.Fatal(err)
+		}
+	}
+	left := func(want, not []string) {
+		t.Helper()
+		all := dumped(t, d)
+		for _, w := range want {
+			if !strings.Contains(all, w) {
+				t.Errorf("%s is gone", w)
+			}
+		}
+		for _, w := range not {
+			if strings.Contains(all, w) {
+				t.Errorf("%s is still kept", w)
+			}
+		}
+	}
+	forget := func(at time.Time) {
+		t.Helper()
+		if err := d.ForgetSignIns(t.Context(), uid, at); err != nil {
+			t.Fatal(err)
+		}
+	}
+	old, fresh := `{"hash":"old"`, `{"hash":"new"`
+	forget(now.Add(access.SignInsKept))
+	left([]string{"stranger@x.example", "late@x.example", old, fresh}, nil)
+	if err := d.ForgetSignIns(t.Context(), "another", now.AddDate(1, 0, 0)); err != nil {
+		t.Fatal(err)
+	}
+	left([]string{"stranger@x.example", old}, nil) // another firm's clock is its own
+	forget(now.Add(access.SignInsKept + time.Minute))
+	left([]string{"late@x.example", old, fresh}, []string{"stranger@x.example"})
+	forget(now.Add(access.SessionIdle))
+	left([]string{fresh}, []string{"late@x.example", old})
+	forget(now.Add(access.SessionLasts + access.SessionIdle))
+	left(nil, []string{fresh})
+}
+
 // testDeeds: what somebody did is recorded before it is done, and ends once.
 func testDeeds(t *testing.T, dsn string) {
 	d := filled(t, dsn)
