@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"strings"
 	"testing"
@@ -59,6 +60,34 @@ func TestACustomerIsForgotten(t *testing.T) {
 	o.rehearse(from, "2027-05-06T20:00:00Z") // the firm goes on
 	if out := o.must("job", "show", "Q-01"); !strings.Contains(out, "(erased)") {
 		t.Errorf("the job is\n%s", out)
+	}
+}
+
+// Without --yes it asks, and anything but yes erases nothing.
+func TestErasingAsks(t *testing.T) {
+	t.Parallel()
+	o := openOffice(t, "Europe/Dublin", "")
+	o.takeIn(bookOf(2, "2027-05-04"))
+	o.must("job", "cancel", "Q-01")
+	answer := func(typed string) (int, string, string) {
+		var out, errs bytes.Buffer
+		code := run(t.Context(), []string{"--config", o.config, "customer", "erase", "customer 1"},
+			world{In: strings.NewReader(typed), Out: &out, Err: &errs, Env: func(string) string { return "" }})
+		return code, out.String(), errs.String()
+	}
+	for _, no := range []string{"", "\n", "no\n", "yes please\n", "y\n"} {
+		if code, out, errs := answer(no); code != exitFail || !strings.Contains(out, "Customer 1 <customer1@mail.example>, job Q-01") || !strings.Contains(errs, "nothing was erased") {
+			t.Errorf("%q: exit %d\n%s%s", no, code, out, errs)
+		}
+	}
+	if code, out, errs := answer("yes\n"); code != exitOK || !strings.Contains(out, "is erased") {
+		t.Errorf("yes: exit %d\n%s%s", code, out, errs)
+	}
+	o.fails(exitFail, []string{"no job has"}, "customer", "export", "customer1@mail.example")
+	o.must("job", "cancel", "Q-02")
+	o.fails(exitUsage, []string{"--yes"}, "customer", "erase", "Q-02", "--json")
+	if got := decode[erasedJSON](t, o.must("customer", "erase", "Q-02", "--yes", "--json")); len(got.Jobs) != 1 || got.Jobs[0] != "Q-02" || !got.Swept {
+		t.Errorf("as JSON: %+v", got)
 	}
 }
 
