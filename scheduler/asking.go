@@ -33,6 +33,16 @@ func (r *round) ask(ctx context.Context, k int, due []forecast.Cell) (bool, erro
 	if err != nil {
 		return false, fmt.Errorf("read the forecasts that are kept: %w", err)
 	}
+	// while this round waited for the right to ask, another firm's may have asked for
+	// the same cells
+	r.see(kept)
+	still := r.due(k)
+	cells = slices.DeleteFunc(slices.Clone(cells), func(c forecast.Cell) bool { return !slices.Contains(still, c) })
+	if len(cells) == 0 {
+		w.out.Asked, req.Back = &req, req.Cost
+		return true, nil
+	}
+	req.Back = max(0, req.Cost-n.Cost(r.ep, len(cells)))
 	newest := newestOf(kept, r.ep)
 	fresh, err := n.Source.Fetch(ctx, forecast.Ask{Endpoint: r.ep, Cells: cells, Now: w.now, Kept: newest})
 	if ctx.Err() != nil {
@@ -58,7 +68,7 @@ func (r *round) ask(ctx context.Context, k int, due []forecast.Cell) (bool, erro
 		r.failed(k, st, short, nil)
 		return true, nil
 	}
-	r.well(k, st, cells, len(due) > len(cells))
+	r.well(k, st, cells, len(still) > len(cells))
 	return true, nil
 }
 

@@ -59,8 +59,36 @@ func (w *work) fetch(ctx context.Context, ep forecast.Endpoint) error {
 		}
 	}
 	r.rearm()
+	r.fetchedByOthers()
 	w.tellRefused(r)
 	return nil
+}
+
+// fetchedByOthers asks for a new plan where another firm, whose round came first,
+// fetched something new for a cell of this one since its plan was made.
+func (r *round) fetchedByOthers() {
+	if len(r.w.out.Arm) > 0 {
+		return
+	}
+	var made time.Time // of a firm without a plan everything is news
+	if r.w.book.Week != nil {
+		made = r.w.book.Week.Made
+	}
+	for _, c := range r.cells {
+		for _, n := range r.w.s.Sources {
+			for _, ep := range []forecast.Endpoint{forecast.Deterministic, forecast.Ensemble} {
+				if x := r.heads[cellKey{endKey{n.Name, ep}, c}]; x != nil && x.Changed.After(made) {
+					r.w.armReplan()
+					return
+				}
+			}
+		}
+	}
+}
+
+// armReplan has a new plan made now.
+func (w *work) armReplan() {
+	w.out.Arm = append(w.out.Arm, task.Task{Firm: w.task.Firm, Name: task.Replan, Due: w.now, Slot: w.now})
 }
 
 func (w *work) openRound(ctx context.Context, ep forecast.Endpoint, cells []forecast.Cell) (*round, error) {
@@ -229,7 +257,7 @@ func (w *work) keep(fresh []forecast.Run, newest map[forecast.Cell]*forecast.Run
 		news = news || r.Changed.Equal(w.now)
 	}
 	if news {
-		w.out.Arm = append(w.out.Arm, task.Task{Firm: w.task.Firm, Name: task.Replan, Due: w.now, Slot: w.now})
+		w.armReplan()
 	}
 }
 

@@ -1,11 +1,15 @@
 package scheduler
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"laycast/forecast"
+	"laycast/scheduler/ledger"
+	"laycast/scheduler/plan"
+	"laycast/scheduler/task"
 )
 
 // hoursOf gives a run of so many members of which `whole` know every hour; the
@@ -50,6 +54,76 @@ func TestForecastMustReachPastTomorrow(t *testing.T) {
 			}
 		} else if len(good) != want || short == nil || !strings.Contains(short.Error(), "next 36 hours") {
 			t.Errorf("%s: %d taken, %v", tt.name, len(good), short)
+		}
+	}
+}
+
+// armed reports whether a work asks for a new plan.
+func armed(w *work) bool {
+	return slices.ContainsFunc(w.out.Arm, func(x task.Task) bool { return x.Name == task.Replan && x.Due.Equal(w.now) })
+}
+
+// Two firms with sites in one cell: the second finds its weather fetched, asks
+// nobody, and still plans by what is new; once it has, it plans no more.
+func TestNewsFetchedByAnotherFirmIsPlannedBy(t *testing.T) {
+	f := &fake{batch: 25, members: 19}
+	d := newDesk(t, 2, 1, named("first", f))
+	d.run(task.FetchForecast, noon, noon.Add(time.Minute)) // the first firm's
+	asked := len(f.asks)
+	fetch := func(made time.Time) *work {
+		t.Helper()
+		if d.book.Week = nil; !made.IsZero() {
+			d.book.Week = &plan.Week{Made: made}
+		}
+		now := noon.Add(10 * time.Minute)
+		w, err := d.s.open(d.book, task.Task{Firm: "quay", Name: task.FetchForecast, Due: now, Slot: now}, now)
+		if err == nil {
+			err = w.fetch(t.Context(), forecast.Deterministic)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(f.asks) != asked {
+			t.Errorf("asked %d times more", len(f.asks)-asked)
+		}
+		return w
+	}
+	for _, x := range []struct {
+		name string
+		made time.Time
+		want bool
+	}{
+		{"no plan yet", time.Time{}, true},
+		{"a plan from before the weather", noon.Add(-time.Hour), true},
+		{"a plan by this weather", noon.Add(time.Second), false},
+	} {
+		if got := armed(fetch(x.made)); got != x.want {
+			t.Errorf("%s: a new plan asked for: %t", x.name, got)
+		}
+	}
+}
+
+// A firm that waited for the right to ask, while another asked for the same cell,
+// does not ask again, and is given back what it had booked.
+func TestCellFetchedWhileWaitingIsNotAskedAgain(t *testing.T) {
+	f := &fake{batch: 25, members: 19}
+	d := newDesk(t, 2, 2, named("first", f))
+	cells := Cells(d.book.Jobs)
+	other := func(some ...forecast.Cell) {
+		for _, c := range some {
+			r := hoursOf(forecast.Deterministic, noon.Add(-48*time.Hour), 1, 1, 0)
+			r.Source, r.Cell, r.Digest, r.FirstSeen, r.LastSeen, r.Changed = "first", c, "x", noon, noon, noon
+			d.m.runs[cellKey{endKey{"first", forecast.Deterministic}, c}] = r
+		}
+	}
+	for n, want := range []int{2, 1, 0} { // cells the other firm fetched, places still asked for
+		clear(d.m.runs)
+		f.asks, d.m.booked, d.next = nil, 0, map[task.Name]task.Task{}
+		d.m.reserve = func(ledger.Request) time.Time { other(cells[:n]...); return time.Time{} }
+		d.run(task.FetchForecast, noon, noon.Add(time.Minute))
+		// this source counts requests, not places
+		if booked := float64(min(want, 1)); f.places() != want || d.m.booked != booked {
+			t.Errorf("%d of 2 cells fetched meanwhile: %d places asked for, %g booked and not %g", n, f.places(), d.m.booked, booked)
 		}
 	}
 }
