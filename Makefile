@@ -11,7 +11,7 @@ export GOFLAGS ?= -buildvcs=false
 # the race detector needs a C compiler; nothing else here does
 RACE := $(if $(shell command -v gcc || command -v clang || command -v cc),-race,)
 
-.PHONY: help build dist test check fmt vet lint race fuzz vuln demo mail-screens screens load season-table season-outlook skill-table cover-up-table replay-table plan-table faults feed-bench clean
+.PHONY: help build dist test check fmt vet lint race fuzz vuln demo mail-screens screens load season-table season-outlook skill-table cover-up-table replay-table plan-table faults scale feed-bench clean
 
 help: ## list what can be made
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-14s %s\n", $$1, $$2}' $(MAKEFILE_LIST)
@@ -163,6 +163,21 @@ faults: ## every fault, with 500 kills: counts what was lost or doubled, writes 
 	$(GO) test -count=1 -timeout 120m -v -run '^TestFault' ./cmd/laycast -faults 500 >"$$tmp/log" 2>&1 || { cat "$$tmp/log"; exit 1; }; \
 	grep '^|' "$$tmp/log" >>"$$tmp/page"; ! grep -e '--- SKIP' "$$tmp/log"; \
 	cat "$$tmp/page" >$(FAULTS); echo "faults: wrote $(FAULTS)"
+
+SCALEDOC := docs/scale.md
+SCALE ?= 100 300 1000 3000 10000
+
+scale: ## the evening of ever more firms on one PostgreSQL and two daemons: writes docs/scale.md and docs/scale.png (needs PostgreSQL; SCALE='30 100 300' for less)
+	@sh testdata/need.sh
+	@tmp=$$(mktemp -d); trap 'rm -rf "$$tmp"' EXIT; \
+	sed '/^<!-- made by make scale -->$$/q' $(SCALEDOC) >"$$tmp/page"; \
+	printf '\nMade on %s, %s processors in sight, load average before it %s, %s.\n\n' "$$(date -u +%F)" "$$(nproc)" "$$(cut -d' ' -f1-3 /proc/loadavg)" "$$(uname -sr)" >>"$$tmp/page"; \
+	$(GO) test -count=1 -timeout 10h -v -run '^TestScale$$' ./cmd/laycast -scale '$(SCALE)' -scale-plot $(abspath docs/scale.png) >"$$tmp/log" 2>&1 || { cat "$$tmp/log"; exit 1; }; \
+	! grep -e '--- SKIP' "$$tmp/log"; \
+	printf '| firms | jobs | cells | places asked for | calls | CPU s, weather and plans | CPU s, calls and mails | weather and plans over | calls decided | mails out | CPU s a firm | most memory, MB |\n|---|---|---|---|---|---|---|---|---|---|---|---|\n' >>"$$tmp/page"; \
+	sed -n 's/^ *\(|.*|\)$$/\1/p' "$$tmp/log" >>"$$tmp/page"; \
+	printf '\n' >>"$$tmp/page"; sed -n 's/^ *\(- .* firms: .*\)$$/\1/p' "$$tmp/log" >>"$$tmp/page"; \
+	cat "$$tmp/page" >$(SCALEDOC); echo "scale: wrote $(SCALEDOC) and docs/scale.png"
 
 PLANS := docs/plan-tables.md
 INSTANCES ?= ../shared/planner/instances

@@ -76,6 +76,7 @@ type stage struct {
 	db      *db.DB
 	raw     *sql.DB
 	args    []string           // more for serve
+	env     []string           // more for the first daemon
 	beside  func(at time.Time) // called at each step; may be nil
 }
 
@@ -201,6 +202,9 @@ func (st *stage) start(d *daemon) {
 	}
 	cmd := exec.Command(self, append([]string{"--config", d.config, "serve", "--every-firm"}, st.args...)...)
 	cmd.Env = append(os.Environ(), childEnv+"=1", clockEnv+"="+st.clock.path)
+	if d == st.daemons[0] {
+		cmd.Env = append(cmd.Env, st.env...)
+	}
 	errs := &safeBuffer{}
 	cmd.Stderr = errs
 	out, err := cmd.StdoutPipe()

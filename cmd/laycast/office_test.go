@@ -24,6 +24,7 @@ func TestMain(m *testing.M) {
 		if path := os.Getenv(clockEnv); path != "" {
 			w.Time = clockOf(path)
 		}
+		profiled()
 		os.Exit(run(context.Background(), os.Args[1:], w))
 	}
 	code := m.Run()
