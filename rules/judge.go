@@ -269,8 +269,10 @@ func (x tally) sorted() []Failing {
 // Outturn lives a past day through the hours that are known to have been: what
 // came of a roof that was begun at `start`, by a crew of the middle pace. known
 // is false where hours are missing that it hangs on, and then nothing can be
-// said.
-func (g *Ground) Outturn(c Case, d job.Date, start time.Time) (sealed, full, rained, known bool) {
+// said. Whether the deck will be too hot is asked of the forecast before the roof
+// is opened, never of the day itself: opened says that the forecast had let the
+// crew open it. Without, the day's own heat decides, as if it had been foreseen.
+func (g *Ground) Outturn(c Case, d job.Date, start time.Time, opened bool) (sealed, full, rained, known bool) {
 	p, ok := g.dayPlan(c, d)
 	if !ok || g.count == 0 {
 		return false, false, false, false
@@ -280,6 +282,9 @@ func (g *Ground) Outturn(c Case, d job.Date, start time.Time) (sealed, full, rai
 	}
 	past := *g
 	past.slow = []float64{c.Profile.SlowMedian}
+	if opened {
+		past.hot = make([]bool, g.n)
+	}
 	r := past.walk(&p, 0, g.hour(start))
 	if !r.sealed && r.cause == LimitUnknown {
 		return false, false, false, false

@@ -274,7 +274,7 @@ func TestOutturn(t *testing.T) {
 			return
 		}
 		for _, start := range p.startsOf(g, time.Time{}) {
-			sealed, full, rained, known := g.Outturn(s.c, s.d, g.at(start))
+			sealed, full, rained, known := g.Outturn(s.c, s.d, g.at(start), false)
 			want := g.walk(&p, 0, start) // a single member has the middle pace
 			if g.slow[0] != s.c.Profile.SlowMedian {
 				rt.Fatalf("a single member's pace is %g", g.slow[0])
@@ -307,12 +307,12 @@ func TestOutturnWithoutTheEvening(t *testing.T) {
 		return NewGround(forecast.Issue{Det: run(forecast.Deterministic, s.hours)}, c.Job.Site, SurfaceOf(c.Job.Job), c.Profile)
 	}
 	start := clock(may4, 7.5)
-	sealed, _, _, known := cold(24).Outturn(c, may4, start)
+	sealed, _, _, known := cold(24).Outturn(c, may4, start, false)
 	r := walkOf(t, cold(24), c, may4, 0, start)
 	if !sealed || !known || r.sealedAt-48 < 18.01 {
 		t.Fatalf("with all hours: sealed %v at %.2f, known %v; the test wants it after 18:00", sealed, r.sealedAt-48, known)
 	}
-	if sealed, _, _, known := cold(18).Outturn(c, may4, start); sealed || known {
+	if sealed, _, _, known := cold(18).Outturn(c, may4, start, false); sealed || known {
 		t.Errorf("without the evening: sealed %v, known %v", sealed, known)
 	}
 	// nor whether a crew that would have waited through a gap did
@@ -321,12 +321,12 @@ func TestOutturnWithoutTheEvening(t *testing.T) {
 	if r := walkOf(t, g, small(), may4, 0, start); !r.sealed {
 		t.Fatalf("the walk waits through the gap: %+v", r)
 	}
-	if sealed, _, _, known := g.Outturn(small(), may4, start); sealed || known {
+	if sealed, _, _, known := g.Outturn(small(), may4, start, false); sealed || known {
 		t.Errorf("with a gap at 08:00: sealed %v, known %v", sealed, known)
 	}
 	coat := small()
 	coat.Job.LaidM2 = 8
-	if sealed, _, _, known := cold(20).Outturn(coat, may4, start); sealed || known {
+	if sealed, _, _, known := cold(20).Outturn(coat, may4, start, false); sealed || known {
 		t.Errorf("topcoat without the night: sealed %v, known %v", sealed, known)
 	}
 }
@@ -339,7 +339,7 @@ func TestJudgeDoesNotChangeTheGround(t *testing.T) {
 	first := g.Judge(s.c, s.d, time.Time{}, b)
 	for n := range 4 {
 		g.Judge(s.c, s.d.AddDays(n-2), time.Time{}, b)
-		g.Outturn(s.c, s.d, clock(s.d, 9))
+		g.Outturn(s.c, s.d, clock(s.d, 9), false)
 	}
 	if again := g.Judge(s.c, s.d, time.Time{}, b); !reflect.DeepEqual(first, again) {
 		t.Errorf("%+v\nthen %+v", first, again)
@@ -363,5 +363,28 @@ func TestPacesAreTheLognormalsQuantiles(t *testing.T) {
 		if n > 1 && reflect.DeepEqual(xs, slowness("b", n, p)) || !reflect.DeepEqual(xs, slowness("a", n, p)) {
 			t.Errorf("%d members: paces do not hang on the run alone", n)
 		}
+	}
+}
+
+// TestOutturnOnAHotDay: the forecast let the crew open the roof, so the heat that
+// came is no reason not to have opened it: laid under the laminate's own bound, it
+// holds. What was never opened is judged as if the heat had been foreseen.
+func TestOutturnOnAHotDay(t *testing.T) {
+	c := small()
+	c.Profile.HeatBefore = 30 // under the laminate's own bound, so that the two can be told apart
+	g := fair(may4, 1).hour(forecast.Air, 9, 17, 24).hour(forecast.Solar, 9, 17, 500).ground(c)
+	start := clock(may4, 7.5)
+	r := walkOf(t, g, c, may4, 0, start)
+	if r.sealed || r.cause != LimitDeck {
+		t.Fatalf("the test wants a day too hot to open a roof: %+v", r)
+	}
+	if sealed, _, _, known := g.Outturn(c, may4, start, false); sealed || !known {
+		t.Errorf("not opened: sealed %v, known %v", sealed, known)
+	}
+	if sealed, _, _, known := g.Outturn(c, may4, start, true); !sealed || !known {
+		t.Errorf("opened by a cooler forecast: sealed %v, known %v", sealed, known)
+	}
+	if sealed, _, _, _ := g.Outturn(c, may4, start, false); sealed {
+		t.Error("asking has changed the ground")
 	}
 }

@@ -96,7 +96,7 @@ func (w *work) closeVisit(v job.Visit, d, today job.Date, is map[forecast.Cell]f
 	if start.IsZero() {
 		start = job.Instant(d, v.Start, w.zone)
 	}
-	sealed, full, rained, seen := rules.NewGround(past, b.Site, rules.SurfaceOf(b.Job), c.Profile).Outturn(c, d, start)
+	sealed, full, rained, seen := rules.NewGround(past, b.Site, rules.SurfaceOf(b.Job), c.Profile).Outturn(c, d, start, true)
 	switch {
 	case !seen && today.DaysSince(d) < askAfter:
 		return false, nil // the rows may still come

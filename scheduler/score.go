@@ -63,7 +63,7 @@ func (w *work) scoreOne(c *ledger.Chance, run *forecast.Run, past pastGrounds) b
 		}
 	}
 	if ok && bay && run != nil {
-		sealed, _, rained, seen := past.of(run, cs).Outturn(cs, c.Date, c.Start)
+		sealed, _, rained, seen := past.of(run, cs).Outturn(cs, c.Date, c.Start, c.Members.Sealed > 0)
 		if seen {
 			c.State, c.Sealed, c.Rained, c.How = ledger.Scored, sealed, rained, ledger.ModelRows
 			c.AirWas = airAt(run.Hours, job.Instant(c.Date, 12*60, cs.Zone))

@@ -70,7 +70,7 @@ func (t *truth) outturn(b job.Booking, d job.Date, start time.Time) outcome {
 		return outcome{}
 	}
 	o := outcome{task: bay.Task, areaM2: bay.AreaM2, start: start}
-	o.sealed, o.full, o.rained, o.known = t.ground(b.Job, d).Outturn(c, d, start)
+	o.sealed, o.full, o.rained, o.known = t.ground(b.Job, d).Outturn(c, d, start, true)
 	return o
 }
 
@@ -84,7 +84,7 @@ func (t *truth) best(b job.Booking, d job.Date) (x could) {
 	mid, to := job.Instant(d, noon, t.s.Zone), job.Instant(d, t.s.Firm.Work.To, t.s.Zone)
 	c, g := t.caseOf(b), t.ground(b.Job, d)
 	for ; at.Before(to); at = at.Add(30 * time.Minute) {
-		s, f, _, known := g.Outturn(c, d, at)
+		s, f, _, known := g.Outturn(c, d, at, true)
 		if !known || !s {
 			continue
 		}

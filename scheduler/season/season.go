@@ -125,7 +125,7 @@ func (p Place) knownDay(g *rules.Ground, c rules.Case, d job.Date, m *Month) {
 	missing := workable && len(day.Starts) == 0
 	var first, last time.Time
 	for _, s := range day.Starts {
-		sealed, topcoated, _, known := g.Outturn(c, d, s.At)
+		sealed, topcoated, _, known := g.Outturn(c, d, s.At, false)
 		if sealed && !sealable {
 			first = s.At
 		}

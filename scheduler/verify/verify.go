@@ -167,14 +167,14 @@ func (y *year) give(l look, d job.Date, lead int) {
 	if !ok {
 		return
 	}
-	said, saidFull, saidRain, _ := l.one.Outturn(c, d, best.At)
+	said, saidFull, saidRain, _ := l.one.Outturn(c, d, best.At, false)
 	raw := rules.Start{Sealed: yes(said), Full: yes(saidFull), RainOpen: yes(saidRain)} // a lone run is its one member
 	if l.raw.Ens != nil {
 		if raw, ok = startAt(l.onRaw.Judge(c, d, l.now, y.roof.Bounds), best.At); !ok {
 			return
 		}
 	}
-	sealed, _, rained, known := y.was(d).Outturn(c, d, best.At)
+	sealed, _, rained, known := y.was(d).Outturn(c, d, best.At, best.Sealed > 0)
 	if !known {
 		return
 	}
