@@ -201,6 +201,7 @@ func (s *Source) member(centre [nScores][]float64, at []int, off int, rng *rand.
 	points := make([]point, len(at))
 	for k, i := range at {
 		var z [nScores]float64
+		sky := 0.0
 		for v := range z {
 			if centre[v] == nil {
 				continue
@@ -208,12 +209,21 @@ func (s *Source) member(centre [nScores][]float64, at []int, off int, rng *rand.
 			e := float64(s.climate.score[v][wrap(i+24*off)])
 			r := s.ties[v][k]
 			if v == sRain {
+				sky = math.Sqrt(r)*centre[v][k] + s.opt.Spread*math.Sqrt(1-r)*e
 				f := math.Min(flutterMost, flutter/(1-r))
 				e = math.Sqrt(1-f)*e + math.Sqrt(f)*fast.next()
 			}
 			z[v] = math.Sqrt(r)*centre[v][k] + s.opt.Spread*math.Sqrt(1-r)*e
 		}
 		points[k] = s.climate.point(i, z)
+		if s.opt.Drawn {
+			// the sky is as steady as the record's: with the flutter of showers in it,
+			// no member had the full sun of a day that is fair from end to end
+			if points[k].rain >= wetLeast-1e-6 {
+				sky = math.Max(sky, z[sRain])
+			}
+			points[k].score = float32(sky)
+		}
 	}
 	return points
 }

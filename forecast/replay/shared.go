@@ -1,6 +1,9 @@
 package replay
 
-import "math"
+import (
+	"math"
+	"math/rand/v2"
+)
 
 // A shared error drawn afresh. Sums of a few recorded days are not normal: two
 // days of one dry spell, or one day twice, made errors of three and a half
@@ -12,8 +15,30 @@ import "math"
 
 // likeness is how the scores of a record's measures last and go together.
 type likeness struct {
-	keep [nScores]float64          // correlation of an hour with the next
+	slow [nScores]lasting          // what lasts for hours, as a share of the variance
+	fast [nScores]lasting          // and the rest
 	root [nScores][nScores]float64 // Cholesky root of the correlation of the measures
+}
+
+// lasting is a part of a score: its share of the variance, and its correlation
+// from one hour to the next.
+type lasting struct{ part, keep float64 }
+
+// lastingOf splits a score in two parts that together have its correlations an
+// hour, four and eight hours later. One part alone that knows the next hour
+// forgets depression and wind twice too fast.
+func lastingOf(score []float32) (slow, fast lasting) {
+	one, four, eight := correlation(score, score, 1), correlation(score, score, 4), correlation(score, score, 8)
+	if eight <= 0 || four <= eight {
+		return lasting{1, one}, lasting{}
+	}
+	slow.keep = math.Pow(eight/four, 1.0/4)
+	slow.part = min(1, four/math.Pow(slow.keep, 4))
+	fast.part = 1 - slow.part
+	if fast.part > 0 {
+		fast.keep = max(0, min(0.99, (one-slow.part*slow.keep)/fast.part))
+	}
+	return slow, fast
 }
 
 // likenessOf measures it over the whole year.
@@ -25,7 +50,7 @@ func likenessOf(c *climate) likeness {
 		if c.score[a] == nil {
 			continue
 		}
-		x.keep[a] = correlation(c.score[a], c.score[a], 1)
+		x.slow[a], x.fast[a] = lastingOf(c.score[a])
 		for b := range a {
 			if c.score[b] != nil {
 				together[a][b] = correlation(c.score[a], c.score[b], 0)
@@ -79,26 +104,40 @@ func (s *Source) drawnShared(first int64, n int, weights []float64) (out [nScore
 		day := today + 1 - j
 		rng := stream(s.opt.Seed, "drawn", s.opt.ID, day)
 		begin := int64(day-1) * dayHours // tomorrow's series must reach back over today
-		var now [nScores]float64
+		slow, fast := s.likeness.series(rng, s.likeness.slow), s.likeness.series(rng, s.likeness.fast)
 		for h := begin; h <= first+int64(n); h++ {
-			var fresh [nScores]float64
-			for v := range fresh {
-				fresh[v] = rng.NormFloat64()
-			}
-			for v := range now {
-				x := 0.0
-				for k := 0; k <= v; k++ {
-					x += s.likeness.root[v][k] * fresh[k]
-				}
-				if keep := s.likeness.keep[v]; h > begin {
-					x = keep*now[v] + math.Sqrt(1-keep*keep)*x
-				}
-				now[v] = x
+			x, y := slow(), fast()
+			for v := range x {
 				if k := h - first; k >= 1 {
-					out[v][k-1] += weight * now[v]
+					out[v][k-1] += weight * (x[v] + y[v])
 				}
 			}
 		}
 	}
 	return out
+}
+
+// series gives one part of all measures, an hour at each call.
+func (x *likeness) series(rng *rand.Rand, of [nScores]lasting) func() [nScores]float64 {
+	var now [nScores]float64
+	begun := false
+	return func() (out [nScores]float64) {
+		var fresh [nScores]float64
+		for v := range fresh {
+			fresh[v] = rng.NormFloat64()
+		}
+		for v := range now {
+			drawn := 0.0
+			for k := 0; k <= v; k++ {
+				drawn += x.root[v][k] * fresh[k]
+			}
+			if keep := of[v].keep; begun {
+				drawn = keep*now[v] + math.Sqrt(1-keep*keep)*drawn
+			}
+			now[v] = drawn
+			out[v] = math.Sqrt(of[v].part) * drawn
+		}
+		begun = true
+		return out
+	}
 }
