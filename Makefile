@@ -149,7 +149,7 @@ replay-table: ## seasons of recorded weather against simpler ways of booking: wr
 	@tmp=$$(mktemp); trap 'rm -f "$$tmp"' EXIT; \
 	sed '/^<!-- made by make replay-table -->$$/q' $(REPLAY) >"$$tmp"; \
 	printf '\nMade on %s, seed 1.\n\n' "$$(date -u +%F)" >>"$$tmp"; \
-	$(GO) run ./cmd/laycast replay --markdown --seed 1 $(addprefix --weather ,$(REPLAYED)) >>"$$tmp"; \
+	$(GO) run ./cmd/laycast replay --markdown --losses --seed 1 $(addprefix --weather ,$(REPLAYED)) >>"$$tmp"; \
 	cat "$$tmp" >$(REPLAY); echo "replay-table: wrote $(REPLAY)"
 
 FAULTS := docs/faults.md

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -23,6 +24,8 @@ type replayCmd struct {
 	From    string   `help:"First day of the season, month and day." default:"04-03" placeholder:"MM-DD"`
 	Members int      `help:"Members of the replayed forecasts, besides a control." default:"50"`
 	Spread  float64  `help:"Spread of the members: 1 as wide as the errors and judged as they come, 0.5 as narrow as raw ensembles are and dressed." default:"1"`
+	Policy  []string `help:"Ways of booking to try; may be given more than once." enum:"laycast,fixed,greedy,perfect" default:"laycast,fixed,greedy,perfect"`
+	Losses  bool     `help:"Say also what became of the crews' days, where the daemon decided."`
 	placeFlags
 	JSON     bool `help:"Print JSON." xor:"form"`
 	Markdown bool `help:"Print tables for a page of documentation." xor:"form"`
@@ -45,10 +48,10 @@ func (c *replayCmd) Run(ctx context.Context, s *session) error {
 	if err != nil {
 		return err
 	}
-	bar := newBar(s.Err, len(seasons)*c.Days*len(replay.Policies()))
+	bar := newBar(s.Err, len(seasons)*c.Days*len(c.policies()))
 	var out []replay.Result
 	for _, x := range seasons {
-		r, err := replay.Run(ctx, x, replay.Policies(), func() { bar.step(x.Name) })
+		r, err := replay.Run(ctx, x, c.policies(), func() { bar.step(x.Name) })
 		if err != nil {
 			bar.end()
 			return err
@@ -58,11 +61,18 @@ func (c *replayCmd) Run(ctx context.Context, s *session) error {
 	bar.end()
 	switch {
 	case c.JSON:
-		return s.printJSON(replayJSONOf(out))
+		return s.printJSON(c.json(out))
 	default:
 		c.table(s, out)
 	}
 	return nil
+}
+
+// policies gives those that are asked for, in the order of the table.
+func (c *replayCmd) policies() []replay.Policy {
+	return slices.DeleteFunc(replay.Policies(), func(p replay.Policy) bool {
+		return !slices.Contains(c.Policy, strings.Fields(string(p))[0])
+	})
 }
 
 // valid refuses what no season can be, and gives its first day (of no year).

@@ -39,13 +39,22 @@ type replayPolicyJSON struct {
 	Late        job.Money `json:"late_cost"` // over doing nothing: below zero where lateness was saved
 	Moved       job.Money `json:"move_cost"`
 	Road        job.Money `json:"road_cost"`
+
+	CrewDays []crewDaysJSON `json:"crew_days,omitempty"` // with --losses
 }
 
-func replayJSONOf(rs []replay.Result) []replayJSON {
+type crewDaysJSON struct {
+	Fate   string `json:"fate"`
+	Days   int    `json:"days"`
+	Could  int    `json:"would_have_held"`
+	Likely int    `json:"seen_the_evening_before"`
+}
+
+func (c *replayCmd) json(rs []replay.Result) []replayJSON {
 	out := []replayJSON{}
 	for _, r := range rs {
 		j := replayJSON{Season: r.Season, Bound: job.Money(r.Foresight.Bound), Found: job.Money(r.Foresight.Found)}
-		for _, p := range replay.Policies() {
+		for _, p := range c.policies() {
 			x := r.Scores[p]
 			j.Policies = append(j.Policies, replayPolicyJSON{
 				Policy: string(p), Share: r.Share(p), Gain: job.Money(x.Money), Jobs: x.Jobs, Done: x.Done, Finished: x.Finished,
@@ -53,6 +62,7 @@ func replayJSONOf(rs []replay.Result) []replayJSON {
 				Moves: x.Moves, ShortMoves: x.ShortMoves, ReturnMoves: x.ReturnMoves, Notice: x.Notice,
 				SealedGain: job.Money(x.Sealed), CoatedGain: job.Money(x.Coated), Aborts: job.Money(x.Aborts),
 				Late: job.Money(x.Late), Moved: job.Money(x.Moved), Road: job.Money(x.Road),
+				CrewDays: c.crewDays(r.Spent[p]),
 			})
 		}
 		out = append(out, j)
@@ -72,7 +82,7 @@ func (c *replayCmd) table(s *session, rs []replay.Result) {
 			s.printf("%s\n", title)
 			s.printf("%-17s%7s%6s%10s%6s%10s%11s%12s%7s%10s%6s%7s%7s\n", toAny(head)...)
 		}
-		for _, p := range replay.Policies() {
+		for _, p := range c.policies() {
 			x := r.Scores[p]
 			per := func(n int) string { return fmt.Sprintf("%.2f", float64(n)/float64(max(x.Jobs, 1))) }
 			row := []string{
@@ -84,6 +94,41 @@ func (c *replayCmd) table(s *session, rs []replay.Result) {
 				s.printf("| %s |\n", strings.Join(row, " | "))
 			} else {
 				s.printf("%-17s%7s%6s%10s%6s%10s%11s%12s%7s%10s%6s%7s%7s\n", toAny(row)...)
+			}
+		}
+		s.printf("\n")
+		c.lossTable(s, r)
+	}
+}
+
+// crewDays gives what became of the crews' days, nothing where nobody asked.
+func (c *replayCmd) crewDays(spent map[replay.Fate]replay.Spent) []crewDaysJSON {
+	var out []crewDaysJSON
+	for _, f := range replay.Fates() {
+		if n := spent[f]; c.Losses && spent != nil {
+			out = append(out, crewDaysJSON{string(f), n.Days, n.Could, n.Likely})
+		}
+	}
+	return out
+}
+
+// lossTable prints what became of the crews' days.
+func (c *replayCmd) lossTable(s *session, r replay.Result) {
+	for _, p := range c.policies() {
+		rows := c.crewDays(r.Spent[p])
+		if len(rows) == 0 {
+			continue
+		}
+		if c.Markdown {
+			s.printf("| crew-days of %s | days | would have held | and were seen so |\n|---|---|---|---|\n", p)
+		} else {
+			s.printf("%-34s%6s%17s%18s\n", "crew-days of "+string(p), "days", "would have held", "and were seen so")
+		}
+		for _, x := range rows {
+			if c.Markdown {
+				s.printf("| %s | %d | %d | %d |\n", x.Fate, x.Days, x.Could, x.Likely)
+			} else {
+				s.printf("  %-32s%6d%17d%18d\n", x.Fate, x.Days, x.Could, x.Likely)
 			}
 		}
 		s.printf("\n")

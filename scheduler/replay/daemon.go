@@ -44,7 +44,8 @@ type daemon struct {
 	sched  *scheduler.Scheduler
 	diary  *diary
 	going  []trip // sent today, not closed
-	differ int    // days on which the daemon closed otherwise than the record says
+	spent  *spending
+	differ int // days on which the daemon closed otherwise than the record says
 }
 
 // trip is a visit whose crew goes today.
@@ -57,7 +58,7 @@ type trip struct {
 // liveThrough has the daemon live through the season.
 func liveThrough(ctx context.Context, s *Season, from source, tick func()) (*daemon, error) {
 	begin := job.Instant(s.From, arrivalsAt, s.Zone)
-	d := &daemon{s: s, m: newStore(s), truth: newTruth(s), clock: scheduler.NewVirtualClock(begin), diary: newDiary()}
+	d := &daemon{s: s, m: newStore(s), truth: newTruth(s), clock: scheduler.NewVirtualClock(begin), diary: newDiary(), spent: newSpending()}
 	d.sched = scheduler.New(scheduler.Config{
 		Store: d.m, Sources: []scheduler.NamedSource{{Source: from, Name: sourceName}}, Clock: d.clock,
 		From: "Replay <office@replay.example>", Owner: scheduler.OwnerYes, Log: zerolog.Nop(),
@@ -127,6 +128,8 @@ func (d *daemon) wrote(x ledger.Decision) {
 		}
 	}
 	switch x.Task.Name {
+	case task.Call:
+		d.spent.called(d, x, today.AddDays(1))
 	case task.SecondLook:
 		d.depart(x, today)
 	case task.Close:
@@ -178,4 +181,5 @@ func (d *daemon) comeHome(x ledger.Decision, today job.Date) {
 		d.diary.went(b.ID, number(t.visit.N), t.visit.Crew, today, t.visit.Slot, o, b)
 	}
 	d.going = nil
+	d.spent.closed(d, today)
 }

@@ -2,6 +2,7 @@ package replay
 
 import (
 	"math"
+	"slices"
 
 	"laycast/job"
 	"laycast/rules"
@@ -20,7 +21,7 @@ type Foresight struct {
 // which some start would have sealed it, in any order; nobody is ever told a
 // date, no roof fails, and for a roof of several bays the topcoat takes no time.
 // A roof of one bay needs a half day more for its topcoat, save on a day that
-// takes both. Pieces are then packed onto crew-days: with a price on each piece
+// takes both, in half a day where its sealing takes no more. Pieces are then packed onto crew-days: with a price on each piece
 // every crew-day takes what pays best, and the prices and the best takings add
 // up to a bound whatever the prices are.
 
@@ -28,7 +29,7 @@ type Foresight struct {
 type piece struct {
 	half bool
 	gain []int64 // by day, before driving; 0: cannot be done
-	with int     // full days: the piece that is done along with it; -1: none
+	with int     // the piece that is done along with it; -1: none
 	both []int64 // by day: the gain of the two together; 0: not that day
 	when []could // by day: at which end of it a half-day piece can be done
 	at   plan.Place
@@ -131,10 +132,15 @@ func (f *packer) bays(t *truth, b job.Booking) (n int, half bool) {
 
 // taking is what a crew does on one day.
 type taking struct {
-	a, b int // pieces; b is -1 when there is one
-	net  float64
-	gain int64
+	pieces [4]int // two roofs' sealing and topcoat; -1 where there is none
+	net    float64
+	gain   int64
 }
+
+func nothing() taking { return taking{pieces: [4]int{-1, -1, -1, -1}} }
+
+// has reports whether a piece is among those taken.
+func (t taking) has(j int) bool { return j >= 0 && slices.Contains(t.pieces[:], j) }
 
 // run moves prices until the bound stands.
 func (f *packer) run(rounds int) Foresight {
@@ -151,11 +157,11 @@ func (f *packer) run(rounds int) Foresight {
 			bound += p
 		}
 		for d := range f.days {
-			if t := f.dearest(d, price); t.a >= 0 {
-				bound += float64(f.crews) * t.net
-				used[t.a] += float64(f.crews)
-				if t.b >= 0 {
-					used[t.b] += float64(f.crews)
+			t := f.dearest(d, price)
+			bound += float64(f.crews) * t.net
+			for _, j := range t.pieces {
+				if j >= 0 {
+					used[j] += float64(f.crews)
 				}
 			}
 		}
@@ -186,32 +192,37 @@ func (f *packer) run(rounds int) Foresight {
 	return Foresight{Bound: int64(math.Ceil(best)), Found: int64(target)}
 }
 
-// dearest finds what pays a crew best on day d; a is -1 where nothing does.
+// half is what a crew can do in half a day: a piece, or a roof's sealing and its
+// topcoat where a day takes both.
+type half struct {
+	j, with int
+	net     float64
+	gain    int64
+}
+
+// dearest finds what pays a crew best on day d; nothing where nothing does.
 func (f *packer) dearest(d int, price []float64) taking {
-	best := taking{a: -1, b: -1}
-	take := func(a, b int, gain, cost float64) {
-		if net := gain - cost; net > best.net {
-			best = taking{a: a, b: b, net: net, gain: int64(gain)}
-		}
-	}
-	type half struct {
-		j    int
-		net  float64
-		gain int64
-	}
+	best := nothing()
 	var halves []half
 	top := 0.0
 	for j := range f.pieces {
 		p := &f.pieces[j]
-		if p.gain[d] > 0 {
-			take(j, -1, float64(p.gain[d]-f.drive(p.at, p.at)), price[j])
-			if net := float64(p.gain[d]) - price[j]; p.half && net > 0 {
-				halves = append(halves, half{j, net, p.gain[d]})
+		drive := f.drive(p.at, p.at)
+		offer := func(with int, gain int64, cost float64) {
+			net := float64(gain) - cost
+			if net-float64(drive) > best.net {
+				best = taking{pieces: [4]int{j, with, -1, -1}, net: net - float64(drive), gain: gain - drive}
+			}
+			if p.half && net > 0 {
+				halves = append(halves, half{j, with, net, gain})
 				top = max(top, net)
 			}
 		}
-		if p.with >= 0 && p.both != nil && p.both[d] > 0 {
-			take(j, p.with, float64(p.both[d]-f.drive(p.at, p.at)), price[j]+price[p.with])
+		if p.gain[d] > 0 {
+			offer(-1, p.gain[d], price[j])
+		}
+		if p.with >= 0 && p.both[d] > 0 {
+			offer(p.with, p.both[d], price[j]+price[p.with])
 		}
 	}
 	for i, a := range halves {
@@ -219,9 +230,16 @@ func (f *packer) dearest(d int, price []float64) taking {
 			continue
 		}
 		for _, b := range halves[i+1:] {
+			if a.net+b.net <= best.net || a.j == b.j || a.with == b.j || b.with == a.j {
+				continue
+			}
 			x, y := f.pieces[a.j].when[d], f.pieces[b.j].when[d]
-			if a.net+b.net > best.net && (x.morning && y.afternoon || x.afternoon && y.morning) {
-				take(a.j, b.j, float64(a.gain+b.gain-f.drive(f.pieces[a.j].at, f.pieces[b.j].at)), price[a.j]+price[b.j])
+			if !(x.morning && y.afternoon || x.afternoon && y.morning) {
+				continue
+			}
+			drive := f.drive(f.pieces[a.j].at, f.pieces[b.j].at)
+			if net := a.net + b.net - float64(drive); net > best.net {
+				best = taking{pieces: [4]int{a.j, a.with, b.j, b.with}, net: net, gain: a.gain + b.gain - drive}
 			}
 		}
 	}
@@ -249,7 +267,7 @@ func (f *packer) greedy(price []float64) int64 {
 	for {
 		at := -1
 		for d := range now {
-			if left[d] > 0 && now[d].a >= 0 && (at < 0 || now[d].net > now[at].net) {
+			if left[d] > 0 && now[d].pieces[0] >= 0 && (at < 0 || now[d].net > now[at].net) {
 				at = d
 			}
 		}
@@ -259,13 +277,13 @@ func (f *packer) greedy(price []float64) int64 {
 		t := now[at]
 		total += t.gain
 		left[at]--
-		for _, j := range []int{t.a, t.b} {
+		for _, j := range t.pieces {
 			if j >= 0 {
 				p[j] = math.Inf(1)
 			}
 		}
-		for d := range now {
-			if x := now[d]; x.a == t.a || x.b == t.a || t.b >= 0 && (x.a == t.b || x.b == t.b) {
+		for d, x := range now {
+			if slices.ContainsFunc(t.pieces[:], x.has) {
 				now[d] = f.dearest(d, p)
 			}
 		}

@@ -25,6 +25,7 @@ type Result struct {
 	Season    string
 	Foresight Foresight
 	Scores    map[Policy]Score
+	Spent     map[Policy]map[Fate]Spent // what became of the crews' days, where the daemon decided
 	// Differ counts days that the daemon closed otherwise than the record
 	// says: its past rows reach back two days and no further.
 	Differ int
@@ -42,7 +43,7 @@ const boundRounds = 3000
 // Run lives through a season by every policy. tick hears each day that is done,
 // with all of them: Days times the number of policies.
 func Run(ctx context.Context, s Season, ps []Policy, tick func()) (Result, error) {
-	out := Result{Season: s.Name, Scores: map[Policy]Score{}}
+	out := Result{Season: s.Name, Scores: map[Policy]Score{}, Spent: map[Policy]map[Fate]Spent{}}
 	for _, p := range ps {
 		if err := out.live(ctx, &s, p, tick); err != nil {
 			return out, fmt.Errorf("%s, %s: %w", s.Name, p, err)
@@ -66,7 +67,7 @@ func (r *Result) live(ctx context.Context, s *Season, p Policy, tick func()) err
 		if p == Laycast {
 			r.Differ = d.differ
 		}
-		r.Scores[p] = d.diary.score(s)
+		r.Scores[p], r.Spent[p] = d.diary.score(s), d.spent.of
 	case Fixed, Greedy:
 		o := newOffice(s)
 		rule := o.fixedCalendar
