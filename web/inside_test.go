@@ -298,7 +298,7 @@ func TestSettingsAreTheOwnersToChange(t *testing.T) {
 		t.Errorf("%d %s", r.StatusCode, body)
 	}
 	r = send(site, "/settings", form("seen", "0", "bounds.go", "75", "costs.km", "0.60", "tell_ahead", "1"), "Cookie", owner)
-	if r.StatusCode != http.StatusSeeOther || len(d.edits) != 1 || d.edits["bounds.go"] != "75" || h.book.Firm.Bounds.Go != 0.75 || h.book.Firm.TellAhead != 5 {
+	if r.StatusCode != http.StatusSeeOther || len(d.edits) != 1 || d.edits["bounds.go"] != "75" || h.book.Firm.Bounds.Go != 0.75 || h.book.Firm.TellAhead != 3 {
 		t.Errorf("%d, edits %v, firm %+v", r.StatusCode, d.edits, h.book.Firm.Bounds)
 	}
 	if len(d.deeds) != 1 || d.deeds[0].Detail != "bounds.go 70 % to 75 %" || d.deeds[0].Who != "office@quay.example" {

@@ -134,7 +134,7 @@ func (p Place) calledDay(was *rules.Ground, evening, morning look, c rules.Case,
 		start = first.Start
 	}
 	m.Laid++
-	sealed, full, rained, known := was.Outturn(c, d, start, true)
+	sealed, full, rained, known := was.Outturn(c, d, start, false)
 	count := func(n *int, is bool) {
 		if is {
 			*n++
