@@ -157,6 +157,7 @@ func demoConfig(dir, listen string) Config {
 	f.UID, f.Name, f.Zone, f.Email = "saltbox-laminates", "Saltbox Laminates", "America/Halifax", "office@saltbox.example"
 	f.Phone = "902 555 0100"
 	f.Costs.Currency = "CAD"
+	f.TellAhead, f.Bounds.Tell = 5, 0.60 // a firm that tells its days early, and sometimes has to move them
 	return Config{
 		Firm: f, Database: "sqlite:" + filepath.Join(dir, "laycast.db"), Listen: listen, PublicURL: "http://" + listen,
 		LinkKeyFile: filepath.Join(dir, defaultLinkKey),
