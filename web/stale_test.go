@@ -79,7 +79,7 @@ func TestStaleFormsKeepWhatWasTyped(t *testing.T) {
 	t.Run("settings", func(t *testing.T) {
 		h, d := openHouse(), &desk{settings: 3}
 		site, owner, _ := insideOf(t, h, d)
-		form := url.Values{"seen": {"2"}, "bounds.go": {"66"}, "tell_ahead": {"5"}}
+		form := url.Values{"seen": {"2"}, "bounds.go": {"66"}, "tell_ahead": {"3"}}
 		r := send(site, "/settings", form, "Cookie", owner)
 		body := text(t, r)
 		if r.StatusCode != http.StatusConflict || d.edits != nil {
