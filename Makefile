@@ -177,6 +177,7 @@ scale: ## the evening of ever more firms on one PostgreSQL and two daemons: writ
 	printf '| firms | jobs | cells | places asked for | calls | CPU s, weather and plans | CPU s, calls and mails | weather and plans over | calls decided | mails out | CPU s a firm | most memory, MB |\n|---|---|---|---|---|---|---|---|---|---|---|---|\n' >>"$$tmp/page"; \
 	sed -n 's/^ *\(|.*|\)$$/\1/p' "$$tmp/log" >>"$$tmp/page"; \
 	printf '\n' >>"$$tmp/page"; sed -n 's/^ *\(- .* firms: .*\)$$/\1/p' "$$tmp/log" >>"$$tmp/page"; \
+	printf '\n![Cost of an evening over the number of firms](scale.png)\n' >>"$$tmp/page"; \
 	cat "$$tmp/page" >$(SCALEDOC); echo "scale: wrote $(SCALEDOC) and docs/scale.png"
 
 PLANS := docs/plan-tables.md
