@@ -26,19 +26,54 @@ func (p *planner) way(c *candidate, hands int) (plan.Way, error) {
 	}
 	issue := p.issues[CellOf(c.booking.Site)]
 	c.days[hands] = map[job.Date]rules.Day{}
+	open := make([]bool, horizon)
 	for i := range horizon {
 		d := p.day0.AddDays(i)
 		var odds [2]plan.Odds
 		if p.in.Working[i] && (!barred(c.booking, d) || c.fixed) {
 			day := p.w.s.judge(cs, d, issue, p.w.now, p.w.book.Firm.Bounds)
 			c.days[hands][d] = day
-			if p.mayTell(c.visit, d, day) || c.fixed || p.pinned(c.booking) && c.booking.Pinned.Day == d {
-				odds = oddsOf(day, way.HalfDays, p.noon(d))
-			}
+			open[i] = p.mayTell(c.visit, d, day) || c.fixed || p.pinned(c.booking) && c.booking.Pinned.Day == d
+			odds = oddsOf(day, way.HalfDays, p.noon(d))
 		}
 		way.Odds = append(way.Odds, odds)
 	}
+	way.Odds = p.runs(way.Odds, (way.HalfDays+1)/2)
+	for i := range way.Odds {
+		if !open[i] {
+			way.Odds[i] = [2]plan.Odds{}
+		}
+	}
 	return way, nil
+}
+
+// runs gives the odds of visits of so many days by the day they begin on: each day
+// lays its share of the roof, so what counts is the mean of the days, and never more
+// than the first, without which the visit does not begin. Days that nothing is known
+// of are left out. A day in the middle that will not hold is a crew's day lost.
+func (p *planner) runs(days [][2]plan.Odds, n int) [][2]plan.Odds {
+	if n < 2 {
+		return days
+	}
+	out := make([][2]plan.Odds, len(days))
+	for i := range days {
+		if !days[i][0].Known {
+			continue
+		}
+		var sealed, full, known int64
+		for k, left := i, n; k < len(days) && left > 0; k++ {
+			if !p.in.Working[k] {
+				continue
+			}
+			left--
+			if o := days[k][0]; o.Known {
+				sealed, full, known = sealed+o.Sealed, full+o.Full, known+1
+			}
+		}
+		first := days[i][0]
+		out[i][0] = plan.Odds{Sealed: min(first.Sealed, sealed/known), Full: min(first.Full, full/known), Known: true}
+	}
+	return out
 }
 
 // mayTell reports whether a visit may stand on a day as far as its customer is
