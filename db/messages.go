@@ -59,8 +59,8 @@ func (d *DB) ClaimMessage(ctx context.Context, uid string, now time.Time, lease 
 	} else {
 		due += ` AND ` + onRealClock("m")
 	}
-	// as in ClaimTask: look before writing, test the lease again outside
-	_, some, err := one(ctx, d.reader, words, `SELECT m.id FROM messages m WHERE `+due+` LIMIT 1`, args...)
+	// as in claim: look before writing, in an index's order, test the lease again outside
+	_, some, err := one(ctx, d.reader, words, `SELECT m.id FROM messages m WHERE `+due+` ORDER BY m.created, m.id LIMIT 1`, args...)
 	if some && err == nil {
 		n := len(args)
 		query := fmt.Sprintf(`UPDATE messages SET lease = $%d, lease_until = $%d

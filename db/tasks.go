@@ -104,11 +104,12 @@ func onRealClock(table string) string {
 // claim leases the first task t for which where holds; $1 is now.
 //
 // It looks before it writes, so that takers who find nothing do not keep others
-// from SQLite's one right to write. The lease is tested again in the outer
+// from SQLite's one right to write; in the order of an index, or PostgreSQL reads
+// all tasks of all firms where none is due. The lease is tested again in the outer
 // WHERE: without that PostgreSQL gives one row to two takers who read it at the
 // same moment.
 func (d *DB) claim(ctx context.Context, where, order string, args []any, now time.Time, lease time.Duration) (t task.Task, ok bool, err error) {
-	_, some, err := one(ctx, d.reader, words, `SELECT t.name FROM tasks t WHERE `+where+` LIMIT 1`, args...)
+	_, some, err := one(ctx, d.reader, words, `SELECT t.name FROM tasks t WHERE `+where+` ORDER BY `+order+` LIMIT 1`, args...)
 	if err != nil || !some {
 		return t, false, err
 	}

@@ -24,7 +24,7 @@ func TestFaultClockSteps(t *testing.T) {
 		kill bool
 	}{
 		{-2 * time.Minute, 2 * time.Hour, true}, {time.Minute, -2 * time.Hour, false}, {-30 * time.Minute, 2 * time.Hour, false},
-		{time.Minute, 2 * time.Hour, false}, {-2 * time.Minute, -2 * time.Hour, false}, {-46 * time.Minute, -2 * time.Hour, true},
+		{time.Minute, 2 * time.Hour, false}, {-2 * time.Minute, -2 * time.Hour, false}, {-46 * time.Minute, -2 * time.Hour, false},
 		{10 * time.Minute, 2 * time.Hour, true}, {25 * time.Minute, -2 * time.Hour, false},
 	}
 	late := time.Duration(0)
@@ -72,7 +72,7 @@ func TestFaultClockSteps(t *testing.T) {
 			right = at.Add(10 * time.Minute)
 			st.clock.set(t, right)
 		}
-		st.live(eveningTo)
+		st.live(eveningTo())
 		st.lastLeases()
 		c.add(t, st.outcome(), ref)
 		st.shut()

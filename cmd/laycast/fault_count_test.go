@@ -75,7 +75,7 @@ func theReference(t *testing.T) outcome {
 	defer r.Unlock()
 	if r.out == nil {
 		st := openStage(t, "", 1)
-		st.live(eveningTo)
+		st.live(eveningTo())
 		out := st.outcome()
 		r.out = &out
 		c := tally{}
@@ -185,7 +185,7 @@ func (c *tally) message(t testing.TB, m notify.Message, n int) {
 			c.doubtNever++
 		}
 	case notify.Pending:
-		if end := c.until; m.NotBefore.Before(eveningTo) || !end.IsZero() && m.NotBefore.Before(end) {
+		if end := c.until; m.NotBefore.Before(eveningTo()) || !end.IsZero() && m.NotBefore.Before(end) {
 			c.lost++
 			t.Errorf("%s is not sent in the end: %s", name, m.Note)
 		}

@@ -79,7 +79,7 @@ func killedEvening(t *testing.T, c *tally, dsn string, daemons, most int, seed u
 	st := openStage(t, dsn, daemons)
 	k := &killer{st: st, rng: rand.New(rand.NewPCG(seed, 9)), left: most}
 	st.beside = func(time.Time) { k.maybe() }
-	st.live(eveningTo)
+	st.live(eveningTo())
 	k.disarm()
 	st.beside = nil
 	st.clock.set(t, st.clock.Now().Add(3*time.Minute)) // past the leases of the last one killed

@@ -26,6 +26,9 @@ import (
 // clockEnv names the file that holds the time of a daemon that a test steers.
 const clockEnv = "LAYCAST_TEST_CLOCK"
 
+// briskly is how often a steered daemon looks at its clock.
+const briskly = 40 * time.Millisecond
+
 // fileClock is a clock that stands in a file, as seconds since 1970.
 type fileClock struct{ path string }
 
@@ -55,7 +58,7 @@ func (c fileClock) set(t testing.TB, at time.Time) {
 func clockOf(path string) *steered {
 	var mu sync.Mutex
 	var last int64
-	return &steered{Clock: fileClock{path}, Wake: 40 * time.Millisecond, Rested: func(at time.Time) {
+	return &steered{Clock: fileClock{path}, Wake: briskly, Rested: func(at time.Time) {
 		mu.Lock()
 		defer mu.Unlock()
 		if at.Unix() != last {
@@ -92,11 +95,17 @@ type daemon struct {
 	starts int
 }
 
-// The evening: Tuesday 26 October 2027, 17:05 in Dublin, and the morning after.
-var (
-	eveningFrom = eve.Add(-55 * time.Minute)
-	eveningTo   = eve.Add(12*time.Hour + 10*time.Minute)
-)
+// eveningFrom is when the evening begins: Tuesday 26 October 2027, 17:05 in Dublin.
+var eveningFrom = eve.Add(-55 * time.Minute)
+
+// eveningTo is when it ends: after the second look; without -faults soon after the
+// absence check, to be short.
+func eveningTo() time.Time {
+	if *faults == 0 {
+		return eve.Add(30 * time.Minute)
+	}
+	return eve.Add(12*time.Hour + 10*time.Minute)
+}
 
 // stageFirms and stageJobs make an evening of some forty mails.
 const (
@@ -104,7 +113,7 @@ const (
 	stageJobs  = 6
 )
 
-// prepared is what eveningBefore gives, made by the first test that needs it.
+// prepared is what prepare gives, made by the first test that needs it.
 var prepared struct {
 	sync.Mutex
 	backup, key []byte

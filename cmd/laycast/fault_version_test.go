@@ -42,9 +42,9 @@ func TestFaultTwoVersions(t *testing.T) {
 		if _, err := st.raw.Exec(`DELETE FROM goose_db_version WHERE version_id = 9999`); err != nil {
 			t.Fatal(err)
 		}
-		st.live(eveningTo)
+		st.live(eveningTo())
 		c.add(t, st.outcome(), ref)
-		c.recovery = fmt.Sprintf("the old ones ended within %s of a look each %s; in service the look is each 15 s", took.Round(10*time.Millisecond), clockOf("").Wake)
+		c.recovery = fmt.Sprintf("the old ones ended within %s of a look each %s; in service the look is each 15 s", took.Round(10*time.Millisecond), briskly)
 		st.shut()
 	}
 	c.say(t)

@@ -3,6 +3,7 @@ package ribbon
 import (
 	"bytes"
 	"cmp"
+	"encoding/binary"
 	"fmt"
 	"image"
 	"image/color"
@@ -132,14 +133,23 @@ func indexed(img *image.RGBA) *image.Paletted {
 	return out
 }
 
-// runs calls for each stretch of dots of one colour, in the order of the rows.
+// runs calls for each stretch of dots of one colour, in the order of the rows. A
+// dot is looked at as one number, for a picture has half a million.
 func runs(img *image.RGBA, f func(c color.RGBA, from, to int)) {
-	at := func(i int) color.RGBA { return color.RGBA{img.Pix[4*i], img.Pix[4*i+1], img.Pix[4*i+2], 0xff} }
-	from, n := 0, len(img.Pix)/4
+	const colour = 0x00ffffff // all but the opacity
+	at := func(i int) uint32 { return binary.LittleEndian.Uint32(img.Pix[4*i:]) & colour }
+	n := len(img.Pix) / 4
+	if n == 0 {
+		return
+	}
+	from, c := 0, at(0)
 	for i := 1; i <= n; i++ {
-		if c := at(from); i == n || at(i) != c {
-			f(c, from, i)
-			from = i
+		if i < n && at(i) == c {
+			continue
+		}
+		f(color.RGBA{byte(c), byte(c >> 8), byte(c >> 16), 0xff}, from, i)
+		if from = i; i < n {
+			c = at(i)
 		}
 	}
 }
