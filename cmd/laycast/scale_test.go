@@ -47,7 +47,7 @@ type cost struct {
 	firms, cells     int
 	plans, calls     phase
 	requests, places int // asked of the source, and places in them
-	made, mails      int // calls, mails of the evening
+	made             int // calls of the evening
 	daemonMB, pgMB   float64
 }
 
