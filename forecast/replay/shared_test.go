@@ -40,22 +40,23 @@ func TestDrawnErrorsAreNormalAndKnowNothing(t *testing.T) {
 }
 
 // A drawn error lasts as long as what the record's score tells: eight hours on,
-// it is remembered as well, within what 400 runs leave to luck.
+// it is remembered as well, within what 300 runs leave to luck.
 func TestDrawnErrorsLastAsTheRecordDoes(t *testing.T) {
 	const later = 8
 	s, err := New(inventedYear(1), Options{Seed: 3, Drawn: true, Members: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, v := range []int{sAir, sDep, sWind, sRain} {
-		var first, second []float32
-		for d := range 400 {
-			start := time.Date(2027, 1, 1, 3, 0, 0, 0, time.UTC).AddDate(0, 0, 4*d)
-			_, weights := s.sharedOffsets(start)
-			g := s.drawnShared(start.Unix()/3600, 24, weights)[v]
-			first, second = append(first, float32(g[10])), append(second, float32(g[10+later]))
+	var first, second [nScores][]float32
+	for d := range 300 {
+		start := time.Date(2027, 1, 1, 3, 0, 0, 0, time.UTC).AddDate(0, 0, 4*d)
+		_, weights := s.sharedOffsets(start)
+		for v, g := range s.drawnShared(start.Unix()/3600, 24, weights) {
+			first[v], second[v] = append(first[v], float32(g[10])), append(second[v], float32(g[10+later]))
 		}
-		got, want := correlation(first, second, 0), correlation(s.climate.score[v], s.climate.score[v], later)
+	}
+	for _, v := range []int{sAir, sDep, sWind, sRain} {
+		got, want := correlation(first[v], second[v], 0), correlation(s.climate.score[v], s.climate.score[v], later)
 		if math.Abs(got-want) > 0.15 {
 			t.Errorf("measure %d: %d hours on it keeps %.2f, the record %.2f", v, later, got, want)
 		}
