@@ -118,10 +118,10 @@ func DefaultFirm() Firm {
 			Move:        []MoveTier{{2, 20000}, {4, 12000}, {7, 7000}, {14, 3000}, {99, 1000}},
 			ShortNotice: 6000, Km: 60, PairKm: 18, ReturnCost: 15000,
 		},
-		// Told five days ahead from a chance of .6, four dates in ten were moved and
-		// the crews' days stood fast on forecasts too old to hold; three days ahead
-		// from .7, the chance that a go asks for, half as many were moved, more roofs
-		// were laid, and customers still had nearly three days (docs/replay.md).
+		// A day told five days ahead from a chance of .6 stood fast on a forecast too old
+		// to hold, and four to six dates were moved for ten jobs; three days ahead from
+		// .7, the chance that a go asks for, half as many were, and customers still had
+		// nearly three days: four replayed seasons, of our own (docs/replay.md).
 		// The break-even chance of a typical job lies between .62 and .77
 		// (value 1800, abort 590, later share .8 to .9: lay if p > a/(v-f+a)).
 		Bounds:    Bounds{Go: 0.70, GoRainOpen: 0.08, NoGo: 0.50, NoGoRain: 0.20, Tell: 0.70},

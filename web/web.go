@@ -58,9 +58,9 @@ func (h *Health) LastTick() time.Time {
 // fetch is no alarm.
 const stuckAfter = 3 * time.Minute
 
-// heardWithin is how long after a call its crew must have been told: the
+// HeardWithin is how long after a call its crew must have been told: the
 // absence check comes 20 minutes after the call.
-const heardWithin = 20 * time.Minute
+const HeardWithin = 20 * time.Minute
 
 // report is what /healthz says.
 type report struct {
@@ -116,7 +116,7 @@ func (h *Health) ready(w http.ResponseWriter, r *http.Request) {
 
 // look adds what the book knows of how things stand.
 func (h *Health) look(ctx context.Context, r *report) {
-	n, err := h.db.Unheard(ctx, h.clock.Now().Add(-heardWithin))
+	n, err := h.db.Unheard(ctx, h.clock.Now().Add(-HeardWithin))
 	switch {
 	case err != nil:
 		r.OK, r.Problems = false, append(r.Problems, "the calls cannot be read")

@@ -47,7 +47,8 @@ func (s *session) measure(h *house, health *web.Health, sched *scheduler.Schedul
 		limits[n.Name] = n.Limits
 	}
 	m := metrics.New(metrics.Config{
-		Book: measured{watched{h, sched.Clock}}, Clock: sched.Clock, Ticked: health.LastTick, Limits: limits, Version: version, Log: log,
+		Book: measured{watched{h, sched.Clock}}, Clock: sched.Clock, Ticked: health.LastTick, Limits: limits, Version: version,
+		HeardWithin: web.HeardWithin, Log: log,
 	})
 	for i, n := range sched.Sources {
 		sched.Sources[i].Source = m.CountSource(n.Name, n.Source)

@@ -161,7 +161,7 @@ type usage struct {
 func newUsage(t *testing.T, st *stage) *usage {
 	t.Helper()
 	if _, err := os.Stat("/proc/self/stat"); err != nil {
-		t.Skip("no /proc here to read what processes take")
+		t.Skip("there is no /proc here to read what processes take: run it on Linux")
 	}
 	u := &usage{t: t}
 	for _, d := range st.daemons {
@@ -170,7 +170,7 @@ func newUsage(t *testing.T, st *stage) *usage {
 	backend := st.count(`SELECT pg_backend_pid()`)
 	_, u.postmaster, _ = procStat(backend)
 	if u.postmaster == 0 {
-		t.Skip("PostgreSQL's processes cannot be looked at")
+		t.Skip("PostgreSQL's processes cannot be looked at: run it as root or as the server's own user, the server on this machine")
 	}
 	return u
 }

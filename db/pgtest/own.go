@@ -57,17 +57,16 @@ func (s *Server) Halt(tb testing.TB, fast bool) {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	for end := time.Now().Add(30 * time.Second); ; {
+	const looks, between = 15_000, 2 * time.Millisecond // half a minute
+	for range looks {
 		c, err := net.Dial("tcp", u.Host)
 		if err != nil {
 			return
 		}
 		_ = c.Close()
-		if time.Now().After(end) {
-			tb.Fatal("PostgreSQL does not stop")
-		}
-		time.Sleep(2 * time.Millisecond)
+		time.Sleep(between)
 	}
+	tb.Fatal("PostgreSQL does not stop")
 }
 
 // Resume starts the server again and returns when it answers.

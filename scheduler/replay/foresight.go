@@ -21,9 +21,9 @@ type Foresight struct {
 // which some start would have sealed it, in any order; nobody is ever told a
 // date, no roof fails, and for a roof of several bays the topcoat takes no time.
 // A roof of one bay needs a half day more for its topcoat, save on a day that
-// takes both, in half a day where its sealing takes no more. Pieces are then packed onto crew-days: with a price on each piece
-// every crew-day takes what pays best, and the prices and the best takings add
-// up to a bound whatever the prices are.
+// takes both, in half a day where its sealing takes no more. Pieces are then packed
+// onto crew-days: with a price on each piece every crew-day takes what pays best,
+// and the prices and the best takings add up to a bound whatever the prices are.
 
 // piece is something to be done once.
 type piece struct {

@@ -134,6 +134,8 @@ func (p Place) calledDay(was *rules.Ground, evening, morning look, c rules.Case,
 		start = first.Start
 	}
 	m.Laid++
+	// by the day's own heat, as the days that could have been sealed are counted, so
+	// that the two columns can be compared
 	sealed, full, rained, known := was.Outturn(c, d, start, false)
 	count := func(n *int, is bool) {
 		if is {

@@ -37,7 +37,10 @@ type Config struct {
 	Ticked  func() time.Time         // when the scheduler last looked at its clock
 	Limits  map[string]ledger.Limits // of each source, by its name
 	Version string                   // of this program
-	Log     zerolog.Logger
+	// HeardWithin is how long after a call its crew must have been told, as on the
+	// health page.
+	HeardWithin time.Duration
+	Log         zerolog.Logger
 }
 
 // Metrics is what is counted. Its methods are safe for use by many goroutines.

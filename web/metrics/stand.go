@@ -16,10 +16,6 @@ import (
 // readWithin bounds the reading of the database for one scrape.
 const readWithin = 5 * time.Second
 
-// heardWithin is how long after a call its crew must have been told, as on the
-// health page: the absence check comes 20 minutes after the call.
-const heardWithin = 20 * time.Minute
-
 // stand is what is read from the database at each scrape.
 type stand struct{ Config }
 
@@ -95,7 +91,7 @@ func (s *stand) Collect(to chan<- prometheus.Metric) {
 		f.putWork(put, st, now)
 		f.putSources(put, st, s.Limits, now)
 	}
-	if n, err := s.Book.Unheard(ctx, now.Add(-heardWithin)); err != nil {
+	if n, err := s.Book.Unheard(ctx, now.Add(-s.HeardWithin)); err != nil {
 		up = 0
 		s.Log.Error().Err(err).Msg("the calls not heard cannot be counted")
 	} else {
