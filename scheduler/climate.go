@@ -119,16 +119,20 @@ func (p *planner) usualWays(i int) map[int]plan.Way {
 	return out
 }
 
+// likelyWeek is the least chance of a laying day at which usual weather lets a week
+// be told. It asks less than a day does (bounds.tell): a week binds nobody to a van,
+// and its day follows once a forecast reaches it. An assumption, no source.
+const likelyWeek = 0.60
+
 // weekLikely reports whether the week of a day, as far as it lies beyond the
-// forecast, holds a laying day in usual weather as surely as a day must be to be
-// told.
+// forecast, is likely enough to hold a laying day in usual weather.
 func (p *planner) weekLikely(d job.Date) bool {
 	f, first := p.w.book.Firm, monday(d)
 	from := p.w.today().AddDays(reach + 1)
 	if from.Before(first) {
 		from = first
 	}
-	return p.w.s.Season.Odds(1, f.Work, from, first.AddDays(6)) >= f.Bounds.Tell
+	return p.w.s.Season.Odds(1, f.Work, from, first.AddDays(6)) >= likelyWeek
 }
 
 // unreached says of a day that no forecast reaches what usual weather makes of it.

@@ -27,9 +27,13 @@ var (
 	scaleProf = flag.String("scale-profile", "", "file for the processor profile of one of TestScale's daemons")
 )
 
-// The evening of TestScale: 17:14 in Dublin, a minute before the weather for the
-// calls is fetched, and the calls at 18:00.
-var scaleFrom = eve.Add(-46 * time.Minute)
+// The evening of TestScale, in Dublin: scaleEve is 18:00, when the calls are made, in
+// the season, so that a firm has roofs to call; scaleFrom is 17:14, a minute before
+// the weather for the calls is fetched.
+var (
+	scaleEve  = time.Date(2027, 6, 14, 17, 0, 0, 0, time.UTC)
+	scaleFrom = scaleEve.Add(-46 * time.Minute)
+)
 
 const (
 	scaleJobs   = 20
@@ -126,13 +130,13 @@ func scaleEvening(t *testing.T, firms int) cost {
 	}
 	use := newUsage(t, st)
 	st.rest(use)
-	c.plans = st.phase(use, eve.Add(-45*time.Minute), "fetch-forecast", "fetch-ensemble", "replan")
-	for st.clock.Now().Before(eve.Add(-time.Minute)) { // a plan may wait for more weather
-		st.step(eve.Add(-time.Minute))
+	c.plans = st.phase(use, scaleEve.Add(-45*time.Minute), "fetch-forecast", "fetch-ensemble", "replan")
+	for st.clock.Now().Before(scaleEve.Add(-time.Minute)) { // a plan may wait for more weather
+		st.step(scaleEve.Add(-time.Minute))
 		st.rest(use)
 	}
 	c.plans.daemons, c.plans.pg = use.since()
-	c.calls = st.phase(use, eve, "call")
+	c.calls = st.phase(use, scaleEve, "call")
 	c.calls.daemons, c.calls.pg = use.since()
 	c.daemonMB, c.pgMB = use.most()
 	c.check(t, st, src)
@@ -228,7 +232,7 @@ func (c *cost) check(t *testing.T, st *stage, src *counter) {
 // scaleFrom, and two daemons that do not run yet.
 func openScale(t *testing.T, firms int) (*stage, *counter) {
 	t.Helper()
-	h := openHostIn(t, "", 1, scaleJobs, eve.Add(-150*time.Minute))
+	h := openHostIn(t, "", 1, scaleJobs, scaleEve.Add(-150*time.Minute))
 	h.source.clock = h.clock.Now
 	s, _ := h.daemon()
 	s.Log = zerolog.Nop()

@@ -11,15 +11,12 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 )
-
-// The demo's story ends on the morning of Thursday 24 June 2027 in Halifax; the
-// firm is served from then on.
-const morning = "2027-06-24T09:05:00Z"
 
 // firm is the demo's invented firm, its story told, served with a sign-in by the
 // built program.
@@ -82,7 +79,12 @@ func (f *firm) start() error {
 	if out, err := exec.Command("go", "build", "-o", f.bin, "laycast/cmd/laycast").CombinedOutput(); err != nil {
 		return fmt.Errorf("build laycast: %w\n%s", err, out)
 	}
-	if _, err := f.run("demo", "--once", "--dir", f.dir); err != nil {
+	told, err := f.run("demo", "--once", "--dir", f.dir)
+	if err != nil {
+		return err
+	}
+	morning, err := storysEnd(told)
+	if err != nil {
 		return err
 	}
 	address, err := freeAddress()
@@ -103,6 +105,21 @@ source: {kind: open-meteo, name: replay, forecast_url: "http://127.0.0.1:9", ens
 	}
 	f.base = "http://" + address
 	return f.serve(f.base, "--config", f.config, "serve", "--pretend-now", morning, "--mail-dir", filepath.Join(f.dir, "mail"))
+}
+
+// storysEnd gives the morning on which the demo's story ends, in Halifax, as it was
+// told, a little after the second look; the firm is served from then on.
+func storysEnd(told string) (string, error) {
+	said := regexp.MustCompile(`THE SECOND LOOK, \w+ (\d+ \w+) 05:30`).FindStringSubmatch(told)
+	if said == nil {
+		return "", fmt.Errorf("the demo tells of no second look:\n%s", told)
+	}
+	zone, err := time.LoadLocation("America/Halifax")
+	if err != nil {
+		return "", err
+	}
+	at, err := time.ParseInLocation("2 January 2006 15:04", said[1]+" 2027 06:05", zone)
+	return at.UTC().Format(time.RFC3339), err
 }
 
 // mails starts the demo itself beside the firm, for its pages of mails, and gives

@@ -218,8 +218,14 @@ func TestCustomersVisit(t *testing.T) {
 	b.keyboard = true
 	b.screen(390, false)
 	b.scriptsOff()
-	b.open(f.link(t, "new", "--customer", "osric@mail.example"))
-	b.follow(`//a[.="This day does not suit"]`)
+	// whose day is told and not so near that only the telephone helps, the story decides
+	other := `//a[.="This day does not suit"]`
+	for _, who := range []string{"osric@mail.example", "petra@mail.example", "ilse.farrow@mail.example", "hugh@mail.example"} {
+		if b.open(f.link(t, "new", "--customer", who)); b.has(other) {
+			break
+		}
+	}
+	b.follow(other)
 	b.noSideways("another day")
 	b.follow(`(//button[contains(., "does not suit me")])[1]`)
 	b.wants("Noted", "does not suit you")
