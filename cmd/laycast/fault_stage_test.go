@@ -127,7 +127,8 @@ func prepare(t *testing.T) (backup, key []byte, firms []string) {
 	p.Lock()
 	defer p.Unlock()
 	if p.backup == nil {
-		h := openHostIn(t, "", stageFirms, stageJobs, time.Date(2027, 10, 25, 12, 0, 0, 0, time.UTC))
+		// firms that tell their days early, so that there is much to lose
+		h := openHostIn(t, "tell_ahead: 5\nbounds: {tell: 0.6}\n", stageFirms, stageJobs, time.Date(2027, 10, 25, 12, 0, 0, 0, time.UTC))
 		h.source.clock = h.clock.Now
 		s, _ := h.daemon()
 		s.Log = zerolog.Nop()
