@@ -104,6 +104,7 @@ func (w *work) closeVisit(v job.Visit, d, today job.Date, is map[forecast.Cell]f
 		w.ask(b, d, "Nobody reported, and the weather source has no record of the hours, so laycast cannot tell.")
 		b.Asked = true
 		w.setBooking(b)
+		w.standDown(v, d, unsaid(d))
 	case sealed:
 		was := closing(b, v, d, true, full)
 		b = laid(b, bay, d, full)
@@ -118,7 +119,7 @@ func (w *work) closeVisit(v job.Visit, d, today job.Date, is map[forecast.Cell]f
 		w.ask(b, d, "Nobody reported. "+why+" The job is planned again.")
 		b.Closed = closing(b, v, d, false, false)
 		w.setBooking(b)
-		w.end(v, d)
+		w.end(v, d, unsealed(d))
 	}
 	return true, nil
 }
@@ -143,6 +144,9 @@ func (w *work) stepOn(v job.Visit, d job.Date) {
 	b, _ := w.booking(v.Job)
 	switch {
 	case finished(b):
+		if next := v.First(); !next.IsZero() { // the customer has the roof and needs no word
+			w.withdraw(v, b, next, "The roof is finished.")
+		}
 		b.State = job.Done
 		w.setBooking(b)
 		v.State, v.Days = job.Finished, v.Days[:v.Done]
@@ -151,12 +155,23 @@ func (w *work) stepOn(v job.Visit, d job.Date) {
 		v.State = job.Started
 		w.setVisit(v)
 	default:
-		w.end(v, d)
+		w.end(v, d, "This part of the roof was laid on "+d.Words()+" already.")
 	}
 }
 
-// end ends a visit with work left, which is a visit of its own.
-func (w *work) end(v job.Visit, d job.Date) {
+// unsealed and unsaid say why nobody comes on the days after d.
+func unsealed(d job.Date) string {
+	return "The roof was not sealed on " + d.Words() + ", so the job is planned again."
+}
+
+func unsaid(d job.Date) string {
+	return "Nobody said how " + d.Words() + " went, so the office has to say first. Ring it before anybody drives."
+}
+
+// end ends a visit with work left, which is a visit of its own; what was called for
+// its days after d is withdrawn, and why.
+func (w *work) end(v job.Visit, d job.Date, why string) {
+	v = w.standDown(v, d, why)
 	i := 0
 	for i < len(v.Days) && !v.Days[i].After(d) {
 		i++

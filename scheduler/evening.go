@@ -272,6 +272,11 @@ func (w *work) callLetter(c call.Call, before *call.Call, b job.Booking, bay rul
 // before the call took it off the visit, and a go to one who did not. One who
 // knows of no day hears nothing of a no-go or a hold, and that is recorded.
 func (w *work) tellCustomer(c call.Call, before *call.Call, b job.Booking, bay rules.Bay, known bool) {
+	w.tellCustomerWhy(c, before, b, bay, known, "")
+}
+
+// tellCustomerWhy does so with a reason in words; "": the call's own.
+func (w *work) tellCustomerWhy(c call.Call, before *call.Call, b job.Booking, bay rules.Bay, known bool, why string) {
 	v, ok := w.visit(c.Job, c.Visit)
 	if !ok {
 		return
@@ -288,7 +293,7 @@ func (w *work) tellCustomer(c call.Call, before *call.Call, b job.Booking, bay r
 		w.setVisit(v)
 	}
 	l := w.callLetter(c, before, b, bay)
-	l.Subscribe, l.Thread = w.subscribe(b), v.Thread
+	l.Subscribe, l.Thread, l.Why = w.subscribe(b), v.Thread, why
 	switch c.Outcome {
 	case call.Go:
 		l.Invitation = w.invite(&v, b)

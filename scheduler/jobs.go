@@ -41,7 +41,7 @@ func (s *Scheduler) Release(ctx context.Context, firm, id string) error {
 			v.Declined = false
 			w.setVisit(v)
 			if asked && !v.First().IsZero() && !v.First().After(w.today()) {
-				w.end(v, v.First())
+				w.end(v, v.First(), "The job is planned again.")
 			}
 		}
 		return nil
@@ -136,25 +136,58 @@ func (w *work) takeBack(b job.Booking, why string) {
 // callOff withdraws a go or a hold that stands for today or later: the crew
 // must not drive there.
 func (w *work) callOff(v job.Visit, b job.Booking, why string) {
-	first := v.First()
-	k := w.standing(v.Job, first)
-	if first.IsZero() || first.Before(w.today()) || k == nil || k.Outcome == call.NoGo {
-		return
-	}
-	before := *k
-	c := before
-	c.Occasion = call.Occasion(fmt.Sprintf("change-%d", 1+w.changes(v.Job, first)))
-	c.Outcome, c.Made, c.Late = call.NoGo, w.now, false
 	if why == "" {
 		why = "The job is on hold."
 	}
+	if first := v.First(); !first.IsZero() {
+		w.withdraw(v, b, first, why)
+	}
+}
+
+// withdraw makes a no-go of the go or hold that stands for a day of a visit, today or
+// later, and tells the crew. It gives both calls, nil where none stood.
+func (w *work) withdraw(v job.Visit, b job.Booking, d job.Date, why string) (now, before *call.Call) {
+	k := w.standing(v.Job, d)
+	if d.Before(w.today()) || k == nil || k.Outcome == call.NoGo {
+		return nil, nil
+	}
+	was := *k
+	c := was
+	c.Occasion = call.Occasion(fmt.Sprintf("change-%d", 1+w.changes(v.Job, d)))
+	c.Outcome, c.Made, c.Late = call.NoGo, w.now, false
 	c.Reasons = []string{why}
+	// no forecast decided it, so none is held up as its reason
+	c.Known, c.Blind, c.Chance, c.Full, c.RainOpen, c.Failing = false, false, 0, 0, 0, nil
 	crew := w.crew(c.Crew)
-	l := w.callLetter(c, &before, b, w.bayOf(b, v, first))
+	l := w.callLetter(c, &was, b, w.bayOf(b, v, d))
 	l.Thread = w.crewThread(c)
 	w.addCall(c)
 	m, err := w.say.SecondLook(l)
 	w.post(m, err, crew.Email, c.Job, c.Date)
+	return &c, &was
+}
+
+// standDown withdraws what was called for the days of a visit after d, when d ended
+// otherwise than the call took for granted. The crew hears it, and a customer who
+// expects it. It gives v with what the letters changed.
+func (w *work) standDown(v job.Visit, d job.Date, why string) job.Visit {
+	b, ok := w.booking(v.Job)
+	if !ok {
+		return v
+	}
+	for _, day := range v.Days {
+		if !day.After(d) {
+			continue
+		}
+		known := w.knows(v, day)
+		if c, before := w.withdraw(v, b, day, why); c != nil {
+			w.tellCustomerWhy(*c, before, b, w.bayOf(b, v, day), known, "The day before did not go as planned.")
+		}
+	}
+	if now, ok := w.visit(v.Job, v.N); ok {
+		v.Thread, v.Invited = now.Thread, now.Invited
+	}
+	return v
 }
 
 // changes counts the calls for a job and day that changed an earlier one.

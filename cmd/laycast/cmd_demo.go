@@ -202,6 +202,10 @@ func (s *session) story(ctx context.Context, h *house, mailDir string) error {
 	if err != nil {
 		return err
 	}
+	if taken := callsFor(all, day, "change-1"); len(taken) > 0 {
+		s.printf("\nTAKEN BACK, %s\n", taken[0].Made.In(zone).Format("Monday 15:04"))
+		s.tellCalls(in.Crews, taken)
+	}
 	s.printf("\nTHE SECOND LOOK, %s 05:30\n", day.Words())
 	s.tellCalls(in.Crews, callsFor(all, day, call.SecondLook))
 	return s.tellMail(ctx, h, day, evening)
