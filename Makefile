@@ -155,11 +155,11 @@ replay-table: ## seasons of recorded weather against simpler ways of booking: wr
 FAULTS := docs/faults.md
 KILLS ?= 500
 
-faults: ## every fault, with KILLS kills (500, which takes an hour) and the others in proportion: counts what was lost or doubled, writes docs/faults.md (needs PostgreSQL; root for the full disk)
+faults: ## every fault, with KILLS kills (500, which takes half an hour) and the others in proportion: counts what was lost or doubled, writes docs/faults.md (needs PostgreSQL; root for the full disk)
 	@sh testdata/need.sh
 	@tmp=$$(mktemp -d); trap 'rm -rf "$$tmp"' EXIT; \
 	sed '/^<!-- made by make faults -->$$/q' $(FAULTS) >"$$tmp/page"; \
-	printf '\nMade on %s, %s processors, %s.\n\n' "$$(date -u +%F)" "$$(nproc)" "$$(uname -sr)" >>"$$tmp/page"; \
+	printf '\nMade on %s, %s processors.\n\n' "$$(date -u +%F)" "$$(nproc)" >>"$$tmp/page"; \
 	printf '| fault | tries | messages | lost | doubled | crew double | customers in doubt, told to the owner | until the work went on |\n|---|---|---|---|---|---|---|---|\n' >>"$$tmp/page"; \
 	$(GO) test -count=1 -timeout 120m -v -run '^TestFault' ./cmd/laycast -faults $(KILLS) >"$$tmp/log" 2>&1 || { cat "$$tmp/log"; exit 1; }; \
 	grep '^|' "$$tmp/log" >>"$$tmp/page"; ! grep -e '--- SKIP' "$$tmp/log"; \
