@@ -119,7 +119,7 @@ func (w *work) closeVisit(v job.Visit, d, today job.Date, is map[forecast.Cell]f
 		w.ask(b, d, "Nobody reported. "+why+" The job is planned again.")
 		b.Closed = closing(b, v, d, false, false)
 		w.setBooking(b)
-		w.end(v, d, unsealed(d))
+		w.end(v, d, unfinished(d))
 	}
 	return true, nil
 }
@@ -159,9 +159,9 @@ func (w *work) stepOn(v job.Visit, d job.Date) {
 	}
 }
 
-// unsealed and unsaid say why nobody comes on the days after d.
-func unsealed(d job.Date) string {
-	return "The roof was not sealed on " + d.Words() + ", so the job is planned again."
+// unfinished and unsaid say why nobody comes on the days after d.
+func unfinished(d job.Date) string {
+	return "The work of " + d.Words() + " was not finished, so the job is planned again."
 }
 
 func unsaid(d job.Date) string {

@@ -77,8 +77,8 @@ func TestADayThatFailedWithdrawsTheNext(t *testing.T) {
 		heard  int
 		why    string
 	}{
-		{"rained on, tomorrow on hold", call.Hold, true, false, 1, "was not sealed on Wednesday 9 June"},
-		{"rained on, go tomorrow", call.Go, true, false, 1, "was not sealed on Wednesday 9 June"},
+		{"rained on, tomorrow on hold", call.Hold, true, false, 1, "work of Wednesday 9 June was not finished"},
+		{"rained on, go tomorrow", call.Go, true, false, 1, "work of Wednesday 9 June was not finished"},
 		{"rained on, no-go tomorrow already", call.NoGo, true, false, 0, ""},
 		{"begun, and nothing more said", call.Go, true, true, 1, "Nobody said how Wednesday 9 June went"},
 		{"no record yet of the day", call.Go, false, false, 0, ""},

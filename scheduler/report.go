@@ -200,7 +200,7 @@ func (w *work) closeByWord(b job.Booking, v job.Visit, d job.Date, word job.Word
 	case word.Halted:
 		b.Closed, b.Asked = closing(b, v, d, false, false), false
 		w.setBooking(b)
-		w.end(v, d, unsealed(d))
+		w.end(v, d, unfinished(d))
 	default:
 		w.ask(b, d, "The crew said that it began, and not that the roof is sealed.")
 		b.Asked = true
