@@ -44,10 +44,7 @@ func (s *Scheduler) Serve(ctx context.Context, firm string, w Watch) error {
 	if firm == "" {
 		n = workers
 	}
-	p := &pulse{last: make([]time.Time, 2*n), rested: make([]time.Time, 2*n), tell: w.Rested}
-	for i := range p.last {
-		p.last[i] = s.Clock.Now()
-	}
+	p := newPulse(2*n, s.Clock.Now(), w.Rested)
 	var wg sync.WaitGroup
 	defer wg.Wait()
 	defer stop()
@@ -82,63 +79,19 @@ func (s *Scheduler) wake() time.Duration {
 	return usualWake
 }
 
-// pulse is when each worker last had nothing to do or began something, and when
-// it last left nothing to do.
-type pulse struct {
-	mu     sync.Mutex
-	last   []time.Time
-	rested []time.Time
-	tell   func(time.Time) // may be nil
-}
-
-func (p *pulse) beat(i int, t time.Time) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	p.last[i] = t
-}
-
-// rest notes that a worker left nothing to do at a time, and tells it when the
-// others did at the same.
-func (p *pulse) rest(i int, t time.Time) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	p.rested[i] = t
-	if p.tell == nil {
-		return
-	}
-	for _, x := range p.rested {
-		if !x.Equal(t) {
-			return
-		}
-	}
-	p.tell(t)
-}
-
-// oldest gives the beat of the worker that has been silent longest.
-func (p *pulse) oldest() time.Time {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	out := p.last[0]
-	for _, t := range p.last {
-		if t.Before(out) {
-			out = t
-		}
-	}
-	return out
-}
-
 // every lets one worker work at each wake until nothing is left to do.
 func (s *Scheduler) every(ctx context.Context, p *pulse, i int, work func() bool) {
 	tick := time.NewTicker(s.wake())
 	defer tick.Stop()
 	for {
 		looked := s.Clock.Now()
-		p.beat(i, looked)
+		round := p.beat(i, looked)
 		for ctx.Err() == nil && work() {
+			p.stir()
 			looked = s.Clock.Now()
-			p.beat(i, looked)
+			round = p.beat(i, looked)
 		}
-		p.rest(i, looked)
+		p.rest(i, round, looked)
 		select {
 		case <-ctx.Done():
 			return

@@ -164,7 +164,8 @@ func (st *stage) phase(use *usage, at time.Time, names ...string) (p phase) {
 }
 
 // rest waits, as long as it takes, until every daemon left nothing to do at the
-// clock's time.
+// clock's time, and then a little for what one daemon left to the other after that
+// had come to rest.
 func (st *stage) rest(use *usage) {
 	st.t.Helper()
 	at := st.clock.Now().Unix()
@@ -177,6 +178,19 @@ func (st *stage) rest(use *usage) {
 			time.Sleep(200 * time.Millisecond)
 		}
 	}
+	for range 50 {
+		if st.undone() == 0 {
+			return
+		}
+		time.Sleep(200 * time.Millisecond)
+	}
+}
+
+// undone counts the tasks and the mails that are due.
+func (st *stage) undone() int {
+	now := st.clock.Now().UnixMilli()
+	return st.count(`SELECT count(*) FROM tasks WHERE due <= $1`, now) +
+		st.count(`SELECT count(*) FROM messages WHERE state IN ('pending', 'begun') AND not_before <= $1`, now)
 }
 
 func (st *stage) count(query string, args ...any) (n int) {
