@@ -43,40 +43,48 @@ const overtakes = `(m.job <> '' AND EXISTS (SELECT 1 FROM messages e
 	AND (e.state = 'begun' OR e.lease_until > $1 OR e.expires > $1 OR e.expires = ` + none + `)
 	AND (e.created < m.created OR (e.created = m.created AND e.id < m.id))))`
 
-// ClaimMessage takes the oldest message that may be delivered now, of one firm
+// ready is since when an open message m could be taken, in SQL: when the lease of one
+// who did not end it ran out, when it may be tried again, or when its time came. One
+// that could go when it was made goes at once, be it that the clock was ahead then.
+// The indexes messages_ready and messages_ready_firm are of this expression.
+const ready = `(CASE
+	WHEN m.state = 'begun' OR (m.lease_until >= m.next_try AND (m.not_before <= m.created OR m.lease_until >= m.not_before)) THEN m.lease_until
+	WHEN m.not_before <= m.created OR m.next_try >= m.not_before THEN m.next_try ELSE m.not_before END)`
+
+// messageOrder is the order in which messages are taken: what was never held or tried
+// comes first, the oldest of it before the others; one that waited for its hour, or
+// that failed and is tried again, counts from that moment on.
+const messageOrder = ready + `, m.created, m.id`
+
+// ClaimMessage takes the first message that may be delivered now, of one firm
 // or (uid "") of any that does not live on a virtual clock, and leases it until now+lease: a pending one whose time
 // has come and which has not expired, or a begun one whose lease ran out. No
-// message overtakes an earlier one to the same recipient about the same visit. One
-// that could go when it was made goes at once, be it that the clock was ahead then.
+// message overtakes an earlier one to the same recipient about the same visit.
 // ok is false when there is none.
 func (d *DB) ClaimMessage(ctx context.Context, uid string, now time.Time, lease time.Duration) (m notify.Message, ok bool, err error) {
-	due, args := `m.state IN ('pending', 'begun') AND m.lease_until <= $1
-		AND (m.state = 'begun' OR ((m.not_before <= $1 OR m.not_before <= m.created) AND m.next_try <= $1
-			AND (m.expires > $1 OR m.expires = `+none+`)))
-		AND NOT `+overtakes, []any{ms(now)}
-	if uid != "" {
-		due, args = due+` AND m.firm = $2`, append(args, text(uid))
-	} else {
-		due += ` AND ` + onRealClock("m")
-	}
-	// as in claim: look before writing, in an index's order, test the lease again outside
-	_, some, err := one(ctx, d.reader, words, `SELECT m.id FROM messages m WHERE `+due+` ORDER BY m.created, m.id LIMIT 1`, args...)
-	if some && err == nil {
-		n := len(args)
-		query := fmt.Sprintf(`UPDATE messages SET lease = $%d, lease_until = $%d
-			WHERE id = (SELECT m.id FROM messages m WHERE %s ORDER BY m.created, m.id LIMIT 1%s)
-			AND state IN ('pending', 'begun') AND lease_until <= $1
-			RETURNING %s, wire`, n+1, n+2, due, d.skipLocked("m"), messageColumns)
-		args = append(args, token(), ms(now.Add(lease)))
-		err = d.write(ctx, func(tx *sql.Tx) (err error) {
-			m, ok, err = one(ctx, tx, scanWithWire, query, args...)
-			return err
-		})
-	}
+	due, args := dueMessages(uid, now)
+	n := len(args)
+	take := fmt.Sprintf(`UPDATE messages SET lease = $%d, lease_until = $%d
+		WHERE id = (SELECT m.id FROM messages m WHERE %s ORDER BY %s LIMIT 1%s)
+		AND state IN ('pending', 'begun') AND lease_until <= $1
+		RETURNING %s, wire`, n+1, n+2, due, messageOrder, d.skipLocked("m"), messageColumns)
+	look := `SELECT m.id FROM messages m WHERE ` + due + ` ORDER BY ` + messageOrder + ` LIMIT 1`
+	m, ok, err = takeFirst(ctx, d, scanWithWire, look, take, args, token(), ms(now.Add(lease)))
 	if err != nil {
 		return notify.Message{}, false, fmt.Errorf("take a message to deliver: %w", err)
 	}
 	return m, ok, nil
+}
+
+// dueMessages tells, in SQL, which messages m may be taken; $1 is now.
+func dueMessages(uid string, now time.Time) (due string, args []any) {
+	due = `m.state IN ('pending', 'begun') AND ` + ready + ` <= $1
+		AND (m.state = 'begun' OR m.expires > $1 OR m.expires = ` + none + `)
+		AND NOT ` + overtakes
+	if uid != "" {
+		return due + ` AND m.firm = $2`, []any{ms(now), text(uid)}
+	}
+	return due + ` AND ` + onRealClock("m"), []any{ms(now)}
 }
 
 // BeginMessage notes that a leased message is being handed to the transport:
