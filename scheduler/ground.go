@@ -18,19 +18,8 @@ import (
 // place where issues are dressed.
 type grounds struct {
 	mu      sync.Mutex
-	learned map[place]skill.Stats
-	dressed map[issueKey]*kept[forecast.Issue]
-	decks   map[groundKey]*kept[*rules.Ground]
-	bytes   int
-	most    int // bytes; 0: mostBytes
-	clock   int // counts the questions: what was asked for longest ago goes first
-}
-
-// kept is a value of the cache: what it takes and when it was last asked for.
-type kept[T any] struct {
-	value T
-	bytes int
-	asked int
+	learned map[place]*skill.Stats
+	cache   cache // a dressed issue's members (*forecast.Run) by issueKey, a ground by groundKey
 }
 
 // place is a source's cell.
@@ -73,10 +62,10 @@ func (s *Scheduler) Learned(ctx context.Context, issues map[forecast.Cell]foreca
 		}
 		g.mu.Lock()
 		if g.learned == nil || len(g.learned) > mostLearned {
-			g.learned = map[place]skill.Stats{}
+			g.learned = map[place]*skill.Stats{}
 		}
-		for _, x := range stats {
-			g.learned[place{x.Source, x.Cell}] = x.Stats
+		for i, x := range stats {
+			g.learned[place{x.Source, x.Cell}] = &stats[i].Stats
 		}
 		g.mu.Unlock()
 		if err := s.recalibrate(ctx, source); err != nil {
@@ -103,52 +92,45 @@ const mostLearned = 5000
 // get gives the ground of a job under an issue.
 func (g *grounds) get(is forecast.Issue, j job.Job, p rules.Profile) *rules.Ground {
 	cell := CellOf(j.Site)
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	g.clock++
-	k := groundKey{issueKey: g.keyOf(is, cell), surface: rules.SurfaceOf(j), profile: p.Key()}
-	if x := g.decks[k]; x != nil {
-		x.asked = g.clock
-		if is := g.dressed[k.issueKey]; is != nil {
-			is.asked = g.clock
-		}
-		return x.value
-	}
-	// jobs of one cell share the ground: what they differ in, some kilometres of
-	// place and metres of height, is less than the forecast knows
-	site := job.Site{Lat: cell.Lat, Lon: cell.Lon, ElevationM: float64(cell.Elev), Zone: j.Site.Zone}
-	x := rules.NewGround(g.dress(k.issueKey, is), site, k.surface, p)
-	if g.decks == nil {
-		g.decks = map[groundKey]*kept[*rules.Ground]{}
-	}
-	g.decks[k] = &kept[*rules.Ground]{x, x.Bytes(), g.clock}
-	g.bytes += x.Bytes()
-	g.shrink()
-	return x
+	of, stats := g.keyOf(is, cell)
+	k := groundKey{issueKey: of, surface: rules.SurfaceOf(j), profile: p.Key()}
+	// a ground keeps its issue alive, so an issue is asked for with each ground on it
+	return cached(&g.cache, k, func() (*rules.Ground, int) {
+		// jobs of one cell share the ground: what they differ in, some kilometres of
+		// place and metres of height, is less than the forecast knows
+		site := job.Site{Lat: cell.Lat, Lon: cell.Lon, ElevationM: float64(cell.Elev), Zone: j.Site.Zone}
+		x := rules.NewGround(g.dress(of, stats, is), site, k.surface, p)
+		return x, x.Bytes()
+	}, of)
 }
 
 // issue gives an issue as it is judged: dressed.
 func (g *grounds) issue(is forecast.Issue, cell forecast.Cell) forecast.Issue {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	g.clock++
-	return g.dress(g.keyOf(is, cell), is)
+	k, stats := g.keyOf(is, cell)
+	return g.dress(k, stats, is)
 }
 
 // near gives the dressed members of an issue until a time, which are few hours and
 // not kept; nil where there are none.
 func (g *grounds) near(is forecast.Issue, cell forecast.Cell, end time.Time) *forecast.Run {
-	g.mu.Lock()
-	stats, ok := g.learned[placeOf(is, cell)]
-	g.mu.Unlock()
-	if !ok {
-		stats = skill.Prior()
-	}
+	_, stats := g.keyOf(is, cell)
 	is.Det, is.Ens = is.Det.Until(end), is.Ens.Until(end)
-	return skill.Dress(is, &stats).Ens
+	return dressed(is, stats)
 }
 
-func (g *grounds) keyOf(is forecast.Issue, cell forecast.Cell) issueKey {
+// dressed gives the members of an issue by what was learned, by the prior where that
+// is nothing (nil).
+func dressed(is forecast.Issue, stats *skill.Stats) *forecast.Run {
+	if stats == nil {
+		prior := skill.Prior()
+		stats = &prior
+	}
+	return skill.Dress(is, stats).Ens
+}
+
+// keyOf gives an issue's key and the statistics that it is dressed by; nil where
+// nothing was learned.
+func (g *grounds) keyOf(is forecast.Issue, cell forecast.Cell) (issueKey, *skill.Stats) {
 	k := issueKey{place: placeOf(is, cell)}
 	if is.Det != nil {
 		k.det = is.Det.Digest
@@ -156,70 +138,27 @@ func (g *grounds) keyOf(is forecast.Issue, cell forecast.Cell) issueKey {
 	if is.Ens != nil {
 		k.ens = is.Ens.Digest
 	}
-	k.through = g.learned[k.place].Through
-	return k
+	g.mu.Lock()
+	stats := g.learned[k.place]
+	g.mu.Unlock()
+	if stats != nil {
+		k.through = stats.Through
+	}
+	return k, stats
 }
 
-// dress gives the dressed issue. What nothing was learned about is dressed by
-// the prior.
-func (g *grounds) dress(k issueKey, is forecast.Issue) forecast.Issue {
-	if x := g.dressed[k]; x != nil {
-		x.asked = g.clock
-		// when the runs were seen last is the asker's to know: the same content
-		// is seen again
-		is.Ens = x.value.Ens
-		return is
-	}
-	stats, ok := g.learned[k.place]
-	if !ok {
-		stats = skill.Prior()
-	}
-	out := skill.Dress(is, &stats)
-	if g.dressed == nil {
-		g.dressed = map[issueKey]*kept[forecast.Issue]{}
-	}
-	size := 0
-	if out.Ens != nil {
-		for _, col := range out.Ens.Hours.Cols {
-			size += 4 * len(col)
-		}
-	}
-	g.dressed[k] = &kept[forecast.Issue]{out, size, g.clock}
-	g.bytes += size
-	g.shrink()
-	return out
-}
-
-// shrink drops what was not asked for longest until the rest fits, the newest
-// aside. A ground keeps its issue alive, and is never asked for without it, so
-// grounds go before their issues.
-func (g *grounds) shrink() {
-	most := g.most
-	if most == 0 {
-		most = mostBytes
-	}
-	for g.bytes > most {
-		oldest := g.clock
-		for _, x := range g.decks {
-			oldest = min(oldest, x.asked)
-		}
-		for _, x := range g.dressed {
-			oldest = min(oldest, x.asked)
-		}
-		if oldest == g.clock {
-			return
-		}
-		for k, x := range g.decks {
-			if x.asked == oldest {
-				g.bytes -= x.bytes
-				delete(g.decks, k)
+// dress gives the dressed issue. When the runs were seen last is the asker's to
+// know: the same content is seen again.
+func (g *grounds) dress(k issueKey, stats *skill.Stats, is forecast.Issue) forecast.Issue {
+	is.Ens = cached(&g.cache, k, func() (*forecast.Run, int) {
+		ens := dressed(is, stats)
+		size := 0
+		if ens != nil {
+			for _, col := range ens.Hours.Cols {
+				size += 4 * len(col)
 			}
 		}
-		for k, x := range g.dressed {
-			if x.asked == oldest {
-				g.bytes -= x.bytes
-				delete(g.dressed, k)
-			}
-		}
-	}
+		return ens, size
+	})
+	return is
 }

@@ -9,7 +9,6 @@ import (
 
 	"laycast/forecast"
 	"laycast/forecast/skill"
-	"laycast/rules"
 	"laycast/scheduler/ledger"
 	"laycast/scheduler/task"
 )
@@ -130,50 +129,5 @@ func TestNothingIsLearnedWithoutRowsOrForecasts(t *testing.T) {
 	s.fails = true
 	if err := w.learn(t.Context()); err == nil {
 		t.Error("a store that fails is not told of")
-	}
-}
-
-// The cache works an issue out once, keeps to its bytes, and forgets what was
-// asked for longest ago first.
-func TestGroundsKeepToTheirBytes(t *testing.T) {
-	now := time.Date(2027, 4, 13, 21, 0, 0, 0, time.UTC)
-	w := aWork(t, now)
-	g := &w.s.grounds
-	p := rules.Polyester()
-	issue := func(k int) forecast.Issue {
-		ens := weather(forecast.Ensemble, now, 168, 19, dry)
-		ens.Digest = string(rune('a' + k))
-		return forecast.Issue{Source: "by hand", Det: weather(forecast.Deterministic, now.Add(-48*time.Hour), 96, 1, dry), Ens: ens}
-	}
-	j := referenceJob(forecast.CellOf(44.6, -63.6, 20), "America/Halifax").Job
-	first := g.get(issue(0), j, p)
-	if g.get(issue(0), j, p) != first {
-		t.Error("the same issue is worked out twice")
-	}
-	one := g.bytes
-	if one < 1<<20 || one > 5<<20 {
-		t.Errorf("one ground counts as %d bytes", one)
-	}
-	g.most = 4 * one
-	n := 12
-	for k := range n {
-		g.get(issue(k+1), j, p)
-		g.get(issue(0), j, p) // asked for all the time
-	}
-	if g.bytes > g.most || g.bytes < g.most/2 {
-		t.Errorf("%d bytes are kept, want at most %d", g.bytes, g.most)
-	}
-	if g.get(issue(0), j, p) != first {
-		t.Error("what was asked for just now is gone")
-	}
-	sum := 0
-	for _, x := range g.decks {
-		sum += x.bytes
-	}
-	for _, x := range g.dressed {
-		sum += x.bytes
-	}
-	if sum != g.bytes {
-		t.Errorf("%d bytes are counted, %d are kept", g.bytes, sum)
 	}
 }

@@ -38,12 +38,12 @@ func aWork(t *testing.T, now time.Time) *work {
 	b := referenceJob(forecast.CellOf(44.6, -63.6, 20), f.Zone)
 	b.ID = "J1"
 	s := New(Config{Sources: []NamedSource{{Name: "by hand"}}})
-	s.grounds.learned = map[place]skill.Stats{{"by hand", forecast.CellOf(44.6, -63.6, 20)}: sure()}
+	s.grounds.learned = map[place]*skill.Stats{{"by hand", forecast.CellOf(44.6, -63.6, 20)}: sure()}
 	return &work{s: s, book: ledger.Book{Firm: f, Jobs: []job.Booking{b}, Crews: []job.Crew{{ID: "heron", Size: 2}}}, now: now, zone: zone}
 }
 
 // sure are the statistics of a source that hardly errs and knows the rain.
-func sure() skill.Stats {
+func sure() *skill.Stats {
 	s := skill.Prior()
 	for d := range s.Lead {
 		for v := range s.Lead[d] {
@@ -55,7 +55,7 @@ func sure() skill.Stats {
 			s.Rain[d][c].Wet = s.Rain[d][c].Share
 		}
 	}
-	return s
+	return &s
 }
 
 func aprilDay(d int) job.Date { return job.Date{Year: 2027, Month: time.April, Day: d} }
