@@ -68,7 +68,7 @@ func (d *DB) ClaimMessage(ctx context.Context, uid string, now time.Time, lease 
 		WHERE id = (SELECT m.id FROM messages m WHERE %s ORDER BY %s LIMIT 1%s)
 		AND state IN ('pending', 'begun') AND lease_until <= $1
 		RETURNING %s, wire`, n+1, n+2, due, messageOrder, d.skipLocked("m"), messageColumns)
-	look := `SELECT m.id FROM messages m WHERE ` + due + ` ORDER BY ` + messageOrder + ` LIMIT 1`
+	look := `SELECT m.id FROM messages m WHERE ` + due + ` LIMIT 1` // any: no order, nothing to sort
 	m, ok, err = takeFirst(ctx, d, scanWithWire, look, take, args, token(), ms(now.Add(lease)))
 	if err != nil {
 		return notify.Message{}, false, fmt.Errorf("take a message to deliver: %w", err)

@@ -105,6 +105,7 @@ func onRealClock(table string) string {
 // claim leases the first task t for which where holds; $1 is now.
 func (d *DB) claim(ctx context.Context, where, order string, args []any, now time.Time, lease time.Duration) (t task.Task, ok bool, err error) {
 	n := len(args)
+	// in the order of an index, or PostgreSQL reads all tasks of all firms where none is due
 	look := `SELECT t.name FROM tasks t WHERE ` + where + ` ORDER BY ` + order + ` LIMIT 1`
 	take := fmt.Sprintf(`UPDATE tasks SET lease = $%d, lease_until = $%d,
 		armed_slot = CASE WHEN armed_due <= $1 THEN NULL ELSE armed_slot END,
@@ -117,18 +118,14 @@ func (d *DB) claim(ctx context.Context, where, order string, args []any, now tim
 }
 
 // takeFirst leases the first of what waits by an UPDATE, whose arguments are those of
-// a query that looks whether there is any and two more. The lease is to be tested
-// again in the UPDATE's outer WHERE: without that PostgreSQL gives one row to two
-// takers who read it at the same moment.
-//
-// On SQLite it looks first, so that takers who find nothing do not keep others from
-// the one right to write.
+// a query that looks whether there is any and two more. It looks first, so that takers
+// who find nothing do not keep others from SQLite's one right to write, and cost little.
+// The lease is to be tested again in the UPDATE's outer WHERE: without that PostgreSQL
+// gives one row to two takers who read it at the same moment.
 func takeFirst[T any](ctx context.Context, d *DB, scan func(scanner) (T, error), look, take string, args []any, lease ...any) (v T, ok bool, err error) {
-	if d.pg == nil {
-		_, some, err := one(ctx, d.reader, words, look, args...)
-		if err != nil || !some {
-			return v, false, err
-		}
+	_, some, err := one(ctx, d.reader, words, look, args...)
+	if err != nil || !some {
+		return v, false, err
 	}
 	err = d.write(ctx, func(tx *sql.Tx) (err error) {
 		if err := d.walkIndex(ctx, tx); err != nil {

@@ -27,7 +27,7 @@ import (
 const clockEnv = "LAYCAST_TEST_CLOCK"
 
 // briskly is how often a steered daemon looks at its clock.
-const briskly = 40 * time.Millisecond
+const briskly = 20 * time.Millisecond
 
 // fileClock is a clock that stands in a file, as seconds since 1970.
 type fileClock struct{ path string }
