@@ -31,7 +31,9 @@ func (w *work) evening(ctx context.Context) error {
 	}
 	var blind []string
 	off := false
-	for _, v := range visitsOn(w.book.Visits, tomorrow) {
+	visits := visitsOn(w.book.Visits, tomorrow)
+	w.warm(visits, is)
+	for _, v := range visits {
 		in, bay, ok, err := w.input(ctx, v, tomorrow, is)
 		if err != nil {
 			return err
@@ -122,7 +124,9 @@ func (w *work) secondLook(ctx context.Context) error {
 	}
 	var blind, missed []string
 	off := false
-	for _, v := range visitsOn(w.book.Visits, today) {
+	visits := visitsOn(w.book.Visits, today)
+	w.warm(visits, is)
+	for _, v := range visits {
 		in, bay, ok, err := w.input(ctx, v, today, is)
 		if err != nil {
 			return err

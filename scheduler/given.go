@@ -44,25 +44,35 @@ func referenceCase(c forecast.Cell, zone *time.Location) rules.Case {
 // asked for, from so many days ahead to so many.
 func (w *work) giveReference(is map[forecast.Cell]forecast.Issue, from, to int) {
 	cells := cellsOf(w.book.Jobs, w.today())
-	for _, c := range cells[:min(len(cells), referenceMost)] {
-		issue := is[c]
-		if call.Age(issue, w.now) != "" {
-			continue // a chance on an old forecast tells nothing of its source
+	cells = cells[:min(len(cells), referenceMost)]
+	given := make([][]ledger.Chance, len(cells))
+	sideBySide(len(cells), func(i int) {
+		given[i] = w.referenceAt(cells[i], is[cells[i]], from, to)
+	})
+	for _, xs := range given {
+		w.out.Chances = append(w.out.Chances, xs...)
+	}
+}
+
+// referenceAt gives the chances of the reference roof in one cell.
+func (w *work) referenceAt(c forecast.Cell, issue forecast.Issue, from, to int) (out []ledger.Chance) {
+	if call.Age(issue, w.now) != "" {
+		return nil // a chance on an old forecast tells nothing of its source
+	}
+	cs := referenceCase(c, w.zone)
+	for lead := from; lead <= to; lead++ {
+		d := w.today().AddDays(lead)
+		best, ok := w.s.judge(cs, d, issue, w.now, w.book.Firm.Bounds).BestStart()
+		if !ok {
+			continue
 		}
-		cs := referenceCase(c, w.zone)
-		for lead := from; lead <= to; lead++ {
-			d := w.today().AddDays(lead)
-			best, ok := w.s.judge(cs, d, issue, w.now, w.book.Firm.Bounds).BestStart()
-			if !ok {
-				continue
-			}
-			x, ok := w.given(cs, d, lead, issue, best)
-			if ok {
-				x.Air = airQuantilesOf(w.s.grounds.issue(issue, c), job.Instant(d, 12*60, w.zone))
-				w.out.Chances = append(w.out.Chances, x)
-			}
+		x, ok := w.given(cs, d, lead, issue, best)
+		if ok {
+			x.Air = airQuantilesOf(w.s.grounds.issue(issue, c), job.Instant(d, 12*60, w.zone))
+			out = append(out, x)
 		}
 	}
+	return out
 }
 
 // giveCall keeps the chance of a call.

@@ -3,6 +3,7 @@ package scheduler
 import (
 	"fmt"
 	"reflect"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -180,4 +181,29 @@ func TestGroundCacheOutlivesAPanic(t *testing.T) {
 	if c.bytes != 3 || len(c.entries) != 1 {
 		t.Errorf("%d bytes in %d entries", c.bytes, len(c.entries))
 	}
+}
+
+// All things are done, at the caller's peril: what one of them breaks by comes to
+// who asked, and the others are done all the same.
+func TestGroundsSideBySide(t *testing.T) {
+	done := make([]int, 100)
+	sideBySide(len(done), func(i int) { done[i]++ })
+	for i, n := range done {
+		if n != 1 {
+			t.Fatalf("thing %d was done %d times", i, n)
+		}
+	}
+	sideBySide(0, func(int) { t.Error("nothing is something") })
+	var others atomic.Int32
+	defer func() {
+		if got := fmt.Sprint(recover()); !strings.HasPrefix(got, "broken\n") || !strings.Contains(got, "TestGroundsSideBySide") || others.Load() != 9 {
+			t.Errorf("%d done, recovered %.80s", others.Load(), got)
+		}
+	}()
+	sideBySide(10, func(i int) {
+		if i == 3 {
+			panic("broken")
+		}
+		others.Add(1)
+	})
 }

@@ -114,7 +114,15 @@ func newPlanner(w *work, is map[forecast.Cell]forecast.Issue) (*planner, error) 
 	}
 	p.frame()
 	for _, v := range w.book.Visits {
-		if err := p.consider(v); err != nil {
+		p.consider(v)
+	}
+	errs := make([]error, len(p.cands))
+	p.in.Jobs = make([]plan.Job, len(p.cands))
+	sideBySide(len(p.cands), func(i int) {
+		p.in.Jobs[i], errs[i] = p.number(&p.cands[i])
+	})
+	for _, err := range errs {
+		if err != nil {
 			return nil, err
 		}
 	}
@@ -177,10 +185,10 @@ func (p *planner) place(x job.Point) plan.Place {
 }
 
 // consider makes a candidate of a visit, or says why it is not one.
-func (p *planner) consider(v job.Visit) error {
+func (p *planner) consider(v job.Visit) {
 	b, ok := p.w.booking(v.Job)
 	if !ok || b.State != job.Booked || (v.State != job.Planned && v.State != job.Started) {
-		return nil
+		return
 	}
 	first := v.First()
 	if !first.IsZero() && first.Before(p.day0) {
@@ -192,17 +200,17 @@ func (p *planner) consider(v job.Visit) error {
 			if b.Asked {
 				p.left = append(p.left, plan.WeekLeft{Job: b.ID, Reason: unplannable(b)})
 			}
-			return nil
+			return
 		}
 		first = v.First()
 	}
 	if v.Declined && first.IsZero() {
 		p.left = append(p.left, plan.WeekLeft{Job: b.ID, Reason: "you said no to its new date; please settle one with the customer"})
-		return nil
+		return
 	}
 	if why := unplannable(b); why != "" && first.IsZero() {
 		p.left = append(p.left, plan.WeekLeft{Job: b.ID, Reason: why})
-		return nil
+		return
 	}
 	b = p.w.underWay(b, p.day0)
 	c := candidate{visit: v, booking: b, days: map[int]map[job.Date]rules.Day{}}
@@ -210,13 +218,7 @@ func (p *planner) consider(v job.Visit) error {
 	overruled := b.Forbids(first) || b.Unsuits(first) || p.pinned(b) && b.Pinned.Day != first // the owner may move what is frozen
 	frozen := first == v.Told && first.DaysSince(p.w.today()) <= p.w.book.Firm.Notice && !overruled
 	c.fixed = !first.IsZero() && (first.Before(p.free) || frozen || (k != nil && k.Outcome != call.NoGo) || v.Done > 0)
-	j, err := p.number(&c)
-	if err != nil {
-		return err
-	}
 	p.cands = append(p.cands, c)
-	p.in.Jobs = append(p.in.Jobs, j)
-	return nil
 }
 
 // unplannable says in words why a job is kept out of every plan; "" when it is
@@ -233,7 +235,8 @@ func unplannable(b job.Booking) string {
 	return ""
 }
 
-// number turns a candidate into the plan's numbers.
+// number turns a candidate into the plan's numbers. It changes the candidate alone:
+// candidates are numbered side by side.
 func (p *planner) number(c *candidate) (plan.Job, error) {
 	b, f := c.booking, p.w.book.Firm
 	j := plan.Job{
