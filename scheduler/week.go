@@ -126,9 +126,10 @@ func (p *planner) why(c candidate, from job.Date) string {
 	if k := p.w.standing(c.visit.Job, from); k != nil && k.Outcome == call.NoGo {
 		return "it was no-go on " + from.Words()
 	}
-	for _, days := range c.days {
-		if s, ok := days[from].BestStart(); ok && days[from].Basis.Foreseen() {
-			return fmt.Sprintf("its chance on %s is now %.0f %%", from.Words(), s.Sealed*100)
+	// of the crew that it stood with; else of the first that could come
+	for _, k := range append([]job.Crew{p.w.crew(c.visit.Crew)}, p.w.book.Crews...) {
+		if day := c.days[k.Size][from]; day.Basis.Foreseen() && day.Known() {
+			return fmt.Sprintf("its chance on %s is now %.0f %%", from.Words(), day.Starts[day.Best].Sealed*100)
 		}
 	}
 	return "the week as a whole gains by it"
