@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"laycast/forecast"
+	"laycast/forecast/skill"
 	"laycast/job"
 	"laycast/rules"
 	"laycast/scheduler/call"
@@ -54,11 +55,42 @@ func (w *work) giveReference(is map[forecast.Cell]forecast.Issue, from, to int) 
 	}
 }
 
-// referenceAt gives the chances of the reference roof in one cell.
-func (w *work) referenceAt(c forecast.Cell, issue forecast.Issue, from, to int) (out []ledger.Chance) {
+// referenceKey is all that the chances of the reference roof hang on, beside when
+// they are made; at is that too where they are of the same day (else zero).
+type referenceKey struct {
+	issueKey
+	recal    skill.Recal
+	zone     string
+	today    job.Date
+	from, to int
+	at       time.Time
+}
+
+// referenceAt gives the chances of the reference roof in one cell. They are the
+// cell's and no firm's, so firms that share it share the work.
+func (w *work) referenceAt(c forecast.Cell, issue forecast.Issue, from, to int) []ledger.Chance {
 	if call.Age(issue, w.now) != "" {
 		return nil // a chance on an old forecast tells nothing of its source
 	}
+	k := referenceKey{recal: w.s.recals.of(issue.Source), zone: w.zone.String(), today: w.today(), from: from, to: to}
+	k.issueKey, _ = w.s.grounds.keyOf(issue, c)
+	if from == 0 {
+		k.at = w.now // times on site before are over
+	}
+	out := slices.Clone(cached(&w.s.grounds.cache, k, func() ([]ledger.Chance, int) {
+		xs := w.reference(c, issue, from, to)
+		return xs, len(xs) * chanceBytes
+	}))
+	for i := range out {
+		out[i].Made = w.now
+	}
+	return out
+}
+
+// chanceBytes is about what a chance takes in memory, its quantiles included.
+const chanceBytes = 600
+
+func (w *work) reference(c forecast.Cell, issue forecast.Issue, from, to int) (out []ledger.Chance) {
 	cs := referenceCase(c, w.zone)
 	for lead := from; lead <= to; lead++ {
 		d := w.today().AddDays(lead)

@@ -2,6 +2,7 @@ package scheduler
 
 import (
 	"math"
+	"reflect"
 	"testing"
 	"time"
 
@@ -90,6 +91,55 @@ func TestReferenceRoofIsGivenEveryEvening(t *testing.T) {
 	w.giveReference(map[forecast.Cell]forecast.Issue{cell: is}, 1, referenceAhead)
 	if len(w.out.Chances) != 0 {
 		t.Errorf("%d chances of an old forecast", len(w.out.Chances))
+	}
+}
+
+// Firms that share a cell share the work of its reference roof: the second is given
+// what it would have worked out itself, at its own time, by its own word of the record.
+func TestReferenceRoofIsTheCells(t *testing.T) {
+	now := time.Date(2027, 4, 13, 21, 0, 0, 0, time.UTC)
+	cell := forecast.CellOf(44.6, -63.6, 20)
+	is := handIssue(now, 1)
+	is.Det.LastSeen, is.Det.Changed = now, now
+	is.Ens.LastSeen, is.Ens.Changed = now, now
+	issues := map[forecast.Cell]forecast.Issue{cell: is}
+	first := aWork(t, now)
+	at := func(s *Scheduler, now time.Time, from, to int) []ledger.Chance {
+		w := aWork(t, now)
+		w.s, w.book.Firm.UID, w.book.Firm.Bounds.Go = s, "other", 0.99
+		w.giveReference(issues, from, to)
+		if len(w.out.Chances) < 1+min(to, 5)-from {
+			t.Fatalf("%d chances", len(w.out.Chances))
+		}
+		return w.out.Chances
+	}
+	first.giveReference(issues, 1, referenceAhead)
+	first.giveReference(issues, 0, 0)
+	kept := len(first.s.grounds.cache.entries)
+	later := now.Add(4 * time.Minute)
+	if got := at(first.s, later, 1, referenceAhead); !reflect.DeepEqual(got, at(aWork(t, later).s, later, 1, referenceAhead)) || !got[0].Made.Equal(later) {
+		t.Error("the second firm of a cell is given other chances than alone")
+	}
+	if n := len(first.s.grounds.cache.entries); n != kept {
+		t.Errorf("the second firm worked %d things out anew", n-kept)
+	}
+	// a day that has begun is judged from now on, and the record may have changed
+	morning := time.Date(2027, 4, 14, 10, 0, 0, 0, time.UTC)
+	for _, r := range []*forecast.Run{is.Det, is.Ens} {
+		r.LastSeen, r.Changed = morning, morning
+	}
+	for range 2 {
+		for _, when := range []time.Time{morning, morning.Add(time.Hour)} {
+			if got := at(first.s, when, 0, 0); !reflect.DeepEqual(got, at(aWork(t, when).s, when, 0, 0)) {
+				t.Errorf("at %s: %+v", when, got)
+			}
+		}
+		first.s.recals.kept = map[string]skill.Recal{"by hand": {Sealed: [5]skill.Line{{Shift: -1}, {Shift: -1}}}}
+		x, y := at(first.s, morning, 0, 0)[0], at(aWork(t, morning).s, morning, 0, 0)[0]
+		if x.Members != y.Members || x.Told.Sealed >= y.Told.Sealed {
+			t.Errorf("the record is not heeded: %+v, %+v", x.Told, y.Told)
+		}
+		first.s.recals.kept = nil
 	}
 }
 
