@@ -71,6 +71,13 @@ func (c *cache) ask(key any, along []any) (x *entry, first bool) {
 	return x, first
 }
 
+// has reports whether a value is there, or on its way.
+func (c *cache) has(key any) bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.entries[key] != nil
+}
+
 // settle ends the filling of an entry, and makes room.
 func (c *cache) settle(key any, x *entry, made bool) {
 	c.mu.Lock()

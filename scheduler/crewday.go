@@ -49,7 +49,7 @@ func (s *Scheduler) OnSite(ctx context.Context, b ledger.Book, id string, d job.
 	}
 	if is := issues[CellOf(j.Site)]; is.Det != nil {
 		out.Seen = is.Det.LastSeen
-		out.Hours = s.grounds.get(is, j.Job, c.Profile).HourTable(job.Instant(d, 0, w.zone), job.Instant(d.AddDays(1), 0, w.zone))
+		out.Hours = s.grounds.day(is, c, d).HourTable(job.Instant(d, 0, w.zone), job.Instant(d.AddDays(1), 0, w.zone))
 		out.Mix = out.Recipe.Card(c.Profile, out.Hands, out.Hours, k.Stages)
 	}
 	return out, true, nil

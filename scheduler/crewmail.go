@@ -28,7 +28,7 @@ func (s *Scheduler) HourView(f job.Firm, b job.Booking, hands int, day rules.Day
 	}
 	if day.Members > 0 {
 		from, to := notify.Axis(day, day.Date, v.Zone)
-		v.Lanes = s.grounds.get(is, b.Job, c.Profile).Lanes(c, day, from, to)
+		v.Lanes = s.grounds.day(is, c, day.Date).Lanes(c, day, from, to)
 	}
 	return v, nil
 }
@@ -64,7 +64,7 @@ func (w *work) provide(l *notify.CallLetter, in call.Input, bay rules.Bay) {
 	if l.Call.Outcome != call.Go || len(stages) == 0 {
 		return
 	}
-	hours := w.s.grounds.get(in.Issue, in.Job.Job, c.Profile).HourTable(stages[0].From.Truncate(time.Hour), stages[len(stages)-1].To)
+	hours := w.s.grounds.day(in.Issue, c, in.Date).HourTable(stages[0].From.Truncate(time.Hour), stages[len(stages)-1].To)
 	for _, x := range m.Recipe().Card(c.Profile, l.Crew.Size, hours, stages) {
 		if x.Stage != "" {
 			l.Mix = append(l.Mix, x)

@@ -32,7 +32,7 @@ func (w *work) evening(ctx context.Context) error {
 	var blind []string
 	off := false
 	visits := visitsOn(w.book.Visits, tomorrow)
-	w.warm(visits, is)
+	w.warm(visits, tomorrow, is)
 	for _, v := range visits {
 		in, bay, ok, err := w.input(ctx, v, tomorrow, is)
 		if err != nil {
@@ -125,7 +125,7 @@ func (w *work) secondLook(ctx context.Context) error {
 	var blind, missed []string
 	off := false
 	visits := visitsOn(w.book.Visits, today)
-	w.warm(visits, is)
+	w.warm(visits, today, is)
 	for _, v := range visits {
 		in, bay, ok, err := w.input(ctx, v, today, is)
 		if err != nil {
@@ -180,7 +180,7 @@ func (w *work) input(ctx context.Context, v job.Visit, d job.Date, is map[foreca
 		c.Hours.From = max(c.Hours.From, midday)
 	}
 	issue := is[CellOf(b.Site)]
-	day := w.s.judge(c, d, issue, w.now, w.book.Firm.Bounds)
+	day := w.s.judgeOn(w.s.grounds.day(issue, c, d), c, d, issue, w.now, w.book.Firm.Bounds)
 	bay = w.bayOf(b, v, d)
 	in = call.Input{
 		Firm: w.book.Firm, Job: ahead, Visit: v, Date: d, Now: w.now, Due: w.task.Slot,

@@ -91,16 +91,21 @@ func (w *work) referenceAt(c forecast.Cell, issue forecast.Issue, from, to int) 
 const chanceBytes = 600
 
 func (w *work) reference(c forecast.Cell, issue forecast.Issue, from, to int) (out []ledger.Chance) {
-	cs := referenceCase(c, w.zone)
+	cs, grounds := referenceCase(c, w.zone), &w.s.grounds
+	k, stats := grounds.groundKeyOf(issue, cs.Job.Job, cs.Profile)
+	if from == to {
+		k, stats = grounds.dayKey(issue, cs, w.today().AddDays(from))
+	}
 	for lead := from; lead <= to; lead++ {
 		d := w.today().AddDays(lead)
-		best, ok := w.s.judge(cs, d, issue, w.now, w.book.Firm.Bounds).BestStart()
+		g := grounds.work(k, stats, issue, cs.Job.Job, cs.Profile)
+		best, ok := w.s.judgeOn(g, cs, d, issue, w.now, w.book.Firm.Bounds).BestStart()
 		if !ok {
 			continue
 		}
-		x, ok := w.given(cs, d, lead, issue, best)
+		x, ok := w.given(g, cs, d, lead, issue, best)
 		if ok {
-			x.Air = airQuantilesOf(w.s.grounds.issue(issue, c), job.Instant(d, 12*60, w.zone))
+			x.Air = airQuantilesOf(grounds.dress(k.issueKey, stats, issue), job.Instant(d, 12*60, w.zone))
 			out = append(out, x)
 		}
 	}
@@ -117,7 +122,7 @@ func (w *work) giveCall(c call.Call, in call.Input) error {
 		return err
 	}
 	told := rules.Start{At: c.Start, Sealed: c.Chance, Full: c.Full, RainOpen: c.RainOpen}
-	x, ok := w.given(cs, c.Date, c.Date.DaysSince(w.today()), in.Issue, told)
+	x, ok := w.given(w.s.grounds.day(in.Issue, cs, c.Date), cs, c.Date, c.Date.DaysSince(w.today()), in.Issue, told)
 	if !ok {
 		return nil
 	}
@@ -128,10 +133,10 @@ func (w *work) giveCall(c call.Call, in call.Input) error {
 
 // given is a chance as it was told at one start, with what the members alone
 // say of that start.
-func (w *work) given(cs rules.Case, d job.Date, lead int, is forecast.Issue, told rules.Start) (ledger.Chance, bool) {
+func (w *work) given(g *rules.Ground, cs rules.Case, d job.Date, lead int, is forecast.Issue, told rules.Start) (ledger.Chance, bool) {
 	members := told
 	if w.s.honest(is, lead) != nil {
-		starts := w.s.judgeMembers(cs, d, is, w.now, w.book.Firm.Bounds).Starts
+		starts := g.Judge(cs, d, w.now, w.book.Firm.Bounds).Starts
 		i := slices.IndexFunc(starts, func(s rules.Start) bool { return s.At.Equal(told.At) })
 		if i < 0 {
 			return ledger.Chance{}, false

@@ -3,6 +3,7 @@ package scheduler
 import (
 	"context"
 	"fmt"
+	"math"
 	"sync"
 	"time"
 
@@ -32,6 +33,7 @@ type issueKey struct {
 	place
 	det, ens string
 	through  time.Time // what was learned by then
+	until    time.Time // without the hours from then on; zero: whole
 }
 
 type groundKey struct {
@@ -91,23 +93,52 @@ const mostLearned = 5000
 
 // get gives the ground of a job under an issue.
 func (g *grounds) get(is forecast.Issue, j job.Job, p rules.Profile) *rules.Ground {
-	cell := CellOf(j.Site)
-	of, stats := g.keyOf(is, cell)
-	k := groundKey{issueKey: of, surface: rules.SurfaceOf(j), profile: p.Key()}
+	k, stats := g.groundKeyOf(is, j, p)
+	return g.work(k, stats, is, j, p)
+}
+
+// groundKeyOf gives the key of a whole ground, and what its issue is dressed by.
+func (g *grounds) groundKeyOf(is forecast.Issue, j job.Job, p rules.Profile) (groundKey, *skill.Stats) {
+	of, stats := g.keyOf(is, CellOf(j.Site))
+	return groundKey{issueKey: of, surface: rules.SurfaceOf(j), profile: p.Key()}, stats
+}
+
+// work gives the ground of a key, from an issue that is cut at the key's end.
+func (g *grounds) work(k groundKey, stats *skill.Stats, is forecast.Issue, j job.Job, p rules.Profile) *rules.Ground {
 	// a ground keeps its issue alive, so an issue is asked for with each ground on it
 	return cached(&g.cache, k, func() (*rules.Ground, int) {
 		// jobs of one cell share the ground: what they differ in, some kilometres of
 		// place and metres of height, is less than the forecast knows
+		cell := CellOf(j.Site)
 		site := job.Site{Lat: cell.Lat, Lon: cell.Lon, ElevationM: float64(cell.Elev), Zone: j.Site.Zone}
-		x := rules.NewGround(g.dress(of, stats, is), site, k.surface, p)
+		x := rules.NewGround(g.dress(k.issueKey, stats, is), site, k.surface, p)
 		return x, x.Bytes()
-	}, of)
+	}, k.issueKey)
 }
 
-// issue gives an issue as it is judged: dressed.
-func (g *grounds) issue(is forecast.Issue, cell forecast.Cell) forecast.Issue {
-	k, stats := g.keyOf(is, cell)
-	return g.dress(k, stats, is)
+// day gives the ground for one day alone: the whole one where that is there, else one
+// of the hours that the day can hang on, which is a third of the work (docs/scale.md).
+// It ends a day after the longest time that a topcoat may have to be kept from frost;
+// the hours are the whole's, and to a crew that still waited then, those after them
+// are what hours that nobody knows are.
+func (g *grounds) day(is forecast.Issue, c rules.Case, d job.Date) *rules.Ground {
+	k, stats := g.dayKey(is, c, d)
+	return g.work(k, stats, is, c.Job.Job, c.Profile)
+}
+
+// dayKey gives the key of the ground for one day.
+func (g *grounds) dayKey(is forecast.Issue, c rules.Case, d job.Date) (groundKey, *skill.Stats) {
+	k, stats := g.groundKeyOf(is, c.Job.Job, c.Profile)
+	end := job.Instant(d.AddDays(2), 0, c.Zone).Add(time.Duration(math.Ceil(c.Profile.FrostHours)) * time.Hour).UTC()
+	if longer(is, end) && !g.cache.has(k) {
+		k.until = end
+	}
+	return k, stats
+}
+
+// longer reports whether an issue goes on after a time.
+func longer(is forecast.Issue, end time.Time) bool {
+	return is.Det != nil && is.Det.Hours.End().After(end) || is.Ens != nil && is.Ens.Hours.End().After(end)
 }
 
 // near gives the dressed members of an issue until a time, which are few hours and
@@ -115,17 +146,17 @@ func (g *grounds) issue(is forecast.Issue, cell forecast.Cell) forecast.Issue {
 func (g *grounds) near(is forecast.Issue, cell forecast.Cell, end time.Time) *forecast.Run {
 	_, stats := g.keyOf(is, cell)
 	is.Det, is.Ens = is.Det.Until(end), is.Ens.Until(end)
-	return dressed(is, stats)
+	return dressed(is, stats, time.Time{})
 }
 
-// dressed gives the members of an issue by what was learned, by the prior where that
-// is nothing (nil).
-func dressed(is forecast.Issue, stats *skill.Stats) *forecast.Run {
+// dressed gives the members of an issue until a time (zero: all) by what was learned,
+// by the prior where that is nothing (nil).
+func dressed(is forecast.Issue, stats *skill.Stats, until time.Time) *forecast.Run {
 	if stats == nil {
 		prior := skill.Prior()
 		stats = &prior
 	}
-	return skill.Dress(is, stats).Ens
+	return skill.DressUntil(is, stats, until).Ens
 }
 
 // keyOf gives an issue's key and the statistics that it is dressed by; nil where
@@ -147,11 +178,11 @@ func (g *grounds) keyOf(is forecast.Issue, cell forecast.Cell) (issueKey, *skill
 	return k, stats
 }
 
-// dress gives the dressed issue. When the runs were seen last is the asker's to
+// dress gives the dressed issue, cut at the key's end. When the runs were seen last is the asker's to
 // know: the same content is seen again.
 func (g *grounds) dress(k issueKey, stats *skill.Stats, is forecast.Issue) forecast.Issue {
 	is.Ens = cached(&g.cache, k, func() (*forecast.Run, int) {
-		ens := dressed(is, stats)
+		ens := dressed(is, stats, k.until)
 		size := 0
 		if ens != nil {
 			for _, col := range ens.Hours.Cols {
@@ -160,5 +191,8 @@ func (g *grounds) dress(k issueKey, stats *skill.Stats, is forecast.Issue) forec
 		}
 		return ens, size
 	})
+	if !k.until.IsZero() {
+		is.Det = is.Det.Until(k.until)
+	}
 	return is
 }

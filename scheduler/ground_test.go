@@ -2,6 +2,7 @@ package scheduler
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"reflect"
 	"strings"
 	"sync"
@@ -10,6 +11,7 @@ import (
 	"time"
 
 	"laycast/forecast"
+	"laycast/forecast/replay"
 	"laycast/job"
 	"laycast/rules"
 )
@@ -97,7 +99,8 @@ func TestGroundsOfManyAskersAtOnce(t *testing.T) {
 				if got := g.get(is, jobs[i], p).Judge(cs, date, now, job.DefaultFirm().Bounds); !reflect.DeepEqual(got, want[k][i]) {
 					t.Errorf("issue %d of job %d is judged otherwise", k, i)
 				}
-				if g.issue(is, cell).Ens.Parents != 19 {
+				of, stats := g.keyOf(is, cell)
+				if g.dress(of, stats, is).Ens.Parents != 19 {
 					t.Error("the issue is not dressed")
 				}
 			}
@@ -205,5 +208,102 @@ func TestGroundsSideBySide(t *testing.T) {
 			panic("broken")
 		}
 		others.Add(1)
+	})
+}
+
+// inventedIssue is the forecast of an invented year as it stands at a time.
+func inventedIssue(t testing.TB, seed uint64, now time.Time) forecast.Issue {
+	t.Helper()
+	src, err := replay.New(replay.Invent(seed, 44.6, -63.6, now.Year()), replay.Options{Seed: seed})
+	if err != nil {
+		t.Fatal(err)
+	}
+	is := forecast.Issue{Source: "by hand"}
+	for ep, into := range map[forecast.Endpoint]**forecast.Run{forecast.Deterministic: &is.Det, forecast.Ensemble: &is.Ens} {
+		runs, err := src.Fetch(t.Context(), forecast.Ask{Endpoint: ep, Cells: []forecast.Cell{forecast.CellOf(44.6, -63.6, 20)}, Now: now})
+		if err != nil {
+			t.Fatal(err)
+		}
+		runs[0].Source, runs[0].Digest = "by hand", fmt.Sprint(ep, seed, now)
+		*into = &runs[0]
+	}
+	return is
+}
+
+// What is said of a day on the ground of its own hours is what is said on the whole.
+func TestGroundOfADayIsTheWholes(t *testing.T) {
+	rng := rand.New(rand.NewPCG(11, 5))
+	cell := forecast.CellOf(44.6, -63.6, 20)
+	zone, err := time.LoadLocation("America/Halifax")
+	if err != nil {
+		t.Fatal(err)
+	}
+	cs := referenceCase(cell, zone)
+	b := job.DefaultFirm().Bounds
+	sealed, full, basis := 0, 0, map[rules.Basis]int{}
+	for n := range 20 {
+		now := time.Date(2027, 2, 1+rng.IntN(300), 21-12*(n%2), 5, 0, 0, time.UTC)
+		is := inventedIssue(t, uint64(n), now)
+		if n%5 == 4 {
+			is.Ens, is.DetOnly = nil, true
+			is.Det.LastSeen = now
+		}
+		c, d := cs, job.DateOf(now.In(zone)).AddDays(1-n%2)
+		c.Crew, c.Profile.FrostHours = 2+rng.IntN(2), float64(rng.IntN(40))
+		c.Job.Roof.Work = []job.Work{job.Replace, job.Overboard}[rng.IntN(2)]
+		if n%3 == 0 { // a topcoat of its own
+			c.Job.LaidM2, c.Job.SealedOn = c.Job.Roof.AreaM2, d.AddDays(-1)
+		}
+		var whole, short grounds
+		x, y := whole.get(is, c.Job.Job, c.Profile), short.day(is, c, d)
+		if 4*short.cache.bytes > 3*whole.cache.bytes {
+			t.Errorf("the day takes %d bytes, the whole %d", short.cache.bytes, whole.cache.bytes)
+		}
+		want, got := x.Judge(c, d, now, b), y.Judge(c, d, now, b)
+		if !reflect.DeepEqual(got, want) {
+			t.Fatalf("%d: %s is judged otherwise:\n%+v\n%+v", n, d, got, want)
+		}
+		from, to := job.Instant(d, 0, zone), job.Instant(d.AddDays(1), 12*60, zone)
+		if g, w := fmt.Sprint(y.HourTable(from, to)), fmt.Sprint(x.HourTable(from, to)); g != w {
+			t.Errorf("%s: other hours:\n%s\n%s", d, g, w)
+		}
+		if g, w := fmt.Sprint(y.Lanes(c, want, from, to)), fmt.Sprint(x.Lanes(c, want, from, to)); g != w {
+			t.Errorf("%s: other lanes:\n%s\n%s", d, g, w)
+		}
+		if whole.day(is, c, d) != x {
+			t.Error("the whole is there, and not taken")
+		}
+		if s, ok := want.BestStart(); ok {
+			basis[want.Basis]++
+			if s.Sealed > 0.5 {
+				sealed++
+			}
+			if s.Full > 0.5 {
+				full++
+			}
+		}
+	}
+	if basis[rules.FromDressed] < 10 || sealed < 4 || full < 2 || sealed > 18 {
+		t.Errorf("too little is tried: %v, sealed %d, full %d", basis, sealed, full)
+	}
+}
+
+// BenchmarkGroundOfADay is what a call on a cold cache takes, against the whole.
+func BenchmarkGroundOfADay(b *testing.B) {
+	now := time.Date(2027, 6, 14, 21, 0, 0, 0, time.UTC)
+	is := inventedIssue(b, 1, now)
+	cs := referenceCase(forecast.CellOf(44.6, -63.6, 20), time.UTC)
+	d := job.DateOf(now).AddDays(1)
+	b.Run("whole", func(b *testing.B) {
+		for b.Loop() {
+			var g grounds
+			g.get(is, cs.Job.Job, cs.Profile)
+		}
+	})
+	b.Run("day", func(b *testing.B) {
+		for b.Loop() {
+			var g grounds
+			g.day(is, cs, d)
+		}
 	})
 }

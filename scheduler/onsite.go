@@ -62,7 +62,7 @@ func (w *work) visitOn(b job.Booking, d job.Date, at time.Time, is forecast.Issu
 	if bay.Task == rules.Coat || w.book.Diary.Word(b.ID, d).Sealed {
 		v.Stage, v.Work = rules.Topcoat, coat
 	}
-	g := w.s.grounds.get(is, b.Job, c.Profile)
+	g := w.s.grounds.day(is, c, d)
 	end := job.Instant(d.AddDays(1), 12*60, w.zone)
 	v.Hours = g.HourTable(at.Add(-2*time.Hour), end)
 	end = job.Instant(d.AddDays(1), 0, w.zone)

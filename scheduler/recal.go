@@ -39,16 +39,16 @@ func (s *Scheduler) recalibrate(ctx context.Context, source string) error {
 	return nil
 }
 
-// judge gives the verdict for a case: the one place where chances are made of
-// members, and moved to what such chances have come to, or else of the climate.
+// judge gives the verdict for a case.
 func (s *Scheduler) judge(c rules.Case, d job.Date, is forecast.Issue, now time.Time, b job.Bounds) rules.Day {
-	c.Honest = s.honest(is, d.DaysSince(job.DateOf(now.In(c.Zone))))
-	return s.climate(c, s.judgeMembers(c, d, is, now, b), now)
+	return s.judgeOn(s.grounds.get(is, c.Job.Job, c.Profile), c, d, is, now, b)
 }
 
-// judgeMembers gives the verdict by the members alone.
-func (s *Scheduler) judgeMembers(c rules.Case, d job.Date, is forecast.Issue, now time.Time, b job.Bounds) rules.Day {
-	return s.grounds.get(is, c.Job.Job, c.Profile).Judge(c, d, now, b)
+// judgeOn gives the verdict on a ground of an issue: the one place where chances are
+// made of members, and moved to what such chances have come to, or else of the climate.
+func (s *Scheduler) judgeOn(g *rules.Ground, c rules.Case, d job.Date, is forecast.Issue, now time.Time, b job.Bounds) rules.Day {
+	c.Honest = s.honest(is, d.DaysSince(job.DateOf(now.In(c.Zone))))
+	return s.climate(c, g.Judge(c, d, now, b), now)
 }
 
 // honest gives how the chances of an issue's source are moved at a lead, nil

@@ -40,13 +40,14 @@ func sideBySide(n int, do func(i int)) {
 	}
 }
 
-// warm works out the grounds of some visits side by side, before they are judged one
-// after the other. What cannot be judged is told by who judges it.
-func (w *work) warm(vs []job.Visit, is map[forecast.Cell]forecast.Issue) {
+// warm works out the grounds of some visits on a day side by side, before they are
+// judged one after the other. What cannot be judged is told by who judges it.
+func (w *work) warm(vs []job.Visit, d job.Date, is map[forecast.Cell]forecast.Issue) {
 	sideBySide(len(vs), func(i int) {
 		b, ok := w.booking(vs[i].Job)
-		if p, err := w.s.profile(w.book.Firm, b.Profile); ok && err == nil {
-			w.s.grounds.get(is[CellOf(b.Site)], b.Job, p)
+		c, err := w.s.caseOf(w.book.Firm, b, w.crew(vs[i].Crew).Size, w.zone)
+		if ok && err == nil {
+			w.s.grounds.day(is[CellOf(b.Site)], c, d)
 		}
 	})
 }

@@ -2,6 +2,7 @@ package skill
 
 import (
 	"math"
+	"time"
 
 	"laycast/forecast"
 )
@@ -20,6 +21,12 @@ const DressedMembers = 200
 // and two issues of one day differ by what they say alone. An issue without
 // hours to come comes back as it is; so does one that is dressed.
 func Dress(is forecast.Issue, s *Stats) forecast.Issue {
+	return DressUntil(is, s, time.Time{})
+}
+
+// DressUntil does so without the hours from end on, the first one aside: those before
+// are what Dress makes of them, since it reads all that the source sent. Zero: all hours.
+func DressUntil(is forecast.Issue, s *Stats, end time.Time) forecast.Issue {
 	raw, ok := ahead(is)
 	if !ok || is.Ens != nil && is.Ens.Parents > 0 {
 		return is
@@ -32,7 +39,11 @@ func Dress(is forecast.Issue, s *Stats) forecast.Issue {
 		run.Endpoint = forecast.Ensemble
 	}
 	run.Parents = raw.Members
-	run.Hours = dressHours(&raw, s, seedOf(&run), run.Cell.Lon)
+	n := raw.N
+	if !end.IsZero() {
+		n = min(max(raw.Slot(end), 1), n)
+	}
+	run.Hours = dressHours(&raw, s, seedOf(&run), run.Cell.Lon, n)
 	is.Ens = &run
 	return is
 }
@@ -43,32 +54,32 @@ type dresser struct {
 	stats   *Stats
 	lon     float64
 	members int
+	n       int // hours that are made, of raw's
 	out     forecast.Hours
-	scaled  [NMeasures][]float64 // the raw members on the scales, each as long as a column
+	scaled  [NMeasures][]float64 // the raw members on the scales; member m's hour i stands at m*n+i
 	gaps    [NMeasures][]gap
 	usual   [NMeasures][LeadDays]float64 // mean spread of the raw members by lead day
 	damp    []gap                        // of the depression in rain
 	wet     []float64                    // by hour, the chance of rain
-	inRain  []float32                    // each member's depression were it to rain, K; member m's hour i stands at m*N+i
+	inRain  []float32                    // each member's depression were it to rain, K; member m's hour i stands at m*n+i
 }
 
 // gap says for one hour how a raw member becomes a dressed one, on the scale
 // of the measure: centre + keep × (raw - mean) + noise × standard normal.
 type gap struct{ mean, centre, keep, noise float64 }
 
-func dressHours(raw *forecast.Hours, s *Stats, seed uint64, lon float64) forecast.Hours {
-	n := raw.Members
-	d := dresser{raw: raw, stats: s, lon: lon, members: max(DressedMembers, n)}
+func dressHours(raw *forecast.Hours, s *Stats, seed uint64, lon float64, n int) forecast.Hours {
+	d := dresser{raw: raw, stats: s, lon: lon, members: max(DressedMembers, raw.Members), n: n}
 	var vars []forecast.Var
 	for _, v := range []forecast.Var{forecast.Air, forecast.Dew, forecast.RH, forecast.Rain, forecast.Wind, forecast.Gust, forecast.Cloud, forecast.Solar} {
 		if raw.Cols[v] != nil {
 			vars = append(vars, v)
 		}
 	}
-	d.out = forecast.NewHours(raw.Start, raw.N, d.members, vars...)
+	d.out = forecast.NewHours(raw.Start, n, d.members, vars...)
 	d.fill()
-	d.inRain = make([]float32, d.members*raw.N)
-	noise := newNoise(raw.Start, raw.N, seed)
+	d.inRain = make([]float32, d.members*n)
+	noise := newNoise(raw.Start, n, seed)
 	rain := newRainDresser(&d)
 	for m := range d.members {
 		noise.draw(m)
@@ -82,15 +93,19 @@ func dressHours(raw *forecast.Hours, s *Stats, seed uint64, lon float64) forecas
 
 // fill works out the gaps of every hour.
 func (d *dresser) fill() {
+	whole := d.raw.N // the lead days that are made, to their ends: their usual spread hangs on all of their hours
+	if day := leadDay(d.n - 1); day < LeadDays-1 {
+		whole = min((day+1)*dayHours, whole)
+	}
 	for v := range NMeasures {
-		d.scaled[v] = make([]float64, d.raw.N*d.raw.Members)
+		d.scaled[v] = make([]float64, d.n*d.raw.Members)
 		for m := range d.raw.Members {
-			for i := range d.raw.N {
-				d.scaled[v][m*d.raw.N+i] = toScale(d.raw, v, m, i)
+			for i := range d.n {
+				d.scaled[v][m*d.n+i] = toScale(d.raw, v, m, i)
 			}
 		}
-		d.gaps[v] = make([]gap, d.raw.N)
-		centres := make([][2]float64, d.raw.N)
+		d.gaps[v] = make([]gap, d.n)
+		centres := make([][2]float64, whole)
 		var sums, counts [LeadDays]float64
 		for i := range centres {
 			mean, spread := centreOf(d.raw, v, i)
@@ -103,7 +118,7 @@ func (d *dresser) fill() {
 		for day := range sums {
 			d.usual[v][day] = sums[day] / math.Max(1, counts[day])
 		}
-		for i, c := range centres {
+		for i, c := range centres[:d.n] {
 			mean, spread := c[0], c[1]
 			d.gaps[v][i] = d.gapOf(v, i, mean, spread, false)
 			if v == Depression {
@@ -111,7 +126,7 @@ func (d *dresser) fill() {
 			}
 		}
 	}
-	for i, share := range wetShares(d.raw) {
+	for i, share := range wetShares(d.raw)[:d.n] {
 		d.wet = append(d.wet, d.stats.chanceOfRain(float64(i), float64(share)))
 	}
 }
@@ -203,8 +218,8 @@ func (d *dresser) gapOf(v Measure, i int, mean, spread float64, wet bool) gap {
 
 // member dresses air, dew point, wind and gust of member m.
 func (d *dresser) member(m int, z *noise) {
-	parent, at := m%d.raw.Members, m*d.raw.N
-	for i := range d.raw.N {
+	parent, at := m%d.raw.Members, m*d.n
+	for i := range d.n {
 		air := d.put(Air, &d.gaps[Air][i], parent, i, z)
 		dep := d.put(Depression, &d.gaps[Depression][i], parent, i, z)
 		d.inRain[at+i] = float32(depressionOf(d.put(Depression, &d.damp[i], parent, i, z)))
@@ -242,7 +257,7 @@ func (d *dresser) dampen() {
 
 // put gives the dressed value on the measure's scale.
 func (d *dresser) put(v Measure, g *gap, parent, i int, z *noise) float64 {
-	return g.centre + g.keep*(d.scaled[v][parent*d.raw.N+i]-g.mean) + g.noise*z.of[v][i]
+	return g.centre + g.keep*(d.scaled[v][parent*d.n+i]-g.mean) + g.noise*z.of[v][i]
 }
 
 // gustWith carries a gust along with its wind; in a calm it hardly moves.

@@ -3,6 +3,7 @@ package skill
 import (
 	"context"
 	"math"
+	"math/rand/v2"
 	"reflect"
 	"testing"
 	"time"
@@ -108,11 +109,63 @@ func TestNothingToDress(t *testing.T) {
 	}
 }
 
+// The hours before an end are those of the whole, to the last bit, wherever the end
+// lies, and whatever is missing.
+func TestDressedUntilIsTheWholesBeginning(t *testing.T) {
+	rng := rand.New(rand.NewPCG(4, 7))
+	s := Prior()
+	for n := range 8 {
+		is := issueAt(t, start.Add(time.Duration(rng.IntN(2000))*time.Hour), replay.Options{Seed: uint64(n), Spread: 0.5})
+		if n%4 == 3 { // one run alone
+			is.Ens, is.DetOnly = nil, true
+		} else { // holes
+			for range 40 {
+				col := is.Ens.Hours.Cols[rng.IntN(int(forecast.Solar)+1)]
+				if col != nil {
+					col[rng.IntN(len(col))] = forecast.Unknown()
+				}
+			}
+		}
+		whole := Dress(is, &s).Ens
+		for range 6 {
+			end := whole.Hours.Start.Add(time.Duration(rng.IntN(60*whole.Hours.N)) * time.Minute)
+			got := DressUntil(is, &s, end).Ens
+			want := whole.Until(end)
+			if want.Hours.N == 0 {
+				want = whole.Until(whole.Hours.Start.Add(time.Hour))
+			}
+			if got.Hours.N != want.Hours.N || got.Hours.Members != want.Hours.Members || got.Parents != want.Parents || got.Digest != want.Digest {
+				t.Fatalf("until %s: %d hours of %d members, want %d of %d", end, got.Hours.N, got.Hours.Members, want.Hours.N, want.Hours.Members)
+			}
+			for v, col := range want.Hours.Cols {
+				for i, x := range col {
+					if math.Float32bits(x) != math.Float32bits(got.Hours.Cols[v][i]) {
+						t.Fatalf("until %s: %v of value %d is %g, of the whole %g", end, forecast.Var(v), i, got.Hours.Cols[v][i], x)
+					}
+				}
+				if (col == nil) != (got.Hours.Cols[v] == nil) {
+					t.Fatalf("%v is there in one alone", forecast.Var(v))
+				}
+			}
+		}
+	}
+}
+
 func BenchmarkDress(b *testing.B) {
 	is := issueAt(b, start, replay.Options{Seed: 5})
 	s := Prior()
 	b.ReportAllocs()
 	for b.Loop() {
 		Dress(is, &s)
+	}
+}
+
+// BenchmarkDressTomorrow is what a call reads, against BenchmarkDress: 78 hours.
+func BenchmarkDressTomorrow(b *testing.B) {
+	is := issueAt(b, start, replay.Options{Seed: 5})
+	s := Prior()
+	b.ReportAllocs()
+	for b.Loop() {
+		DressUntil(is, &s, start.Add(78*time.Hour))
 	}
 }

@@ -69,7 +69,7 @@ func newRainDresser(d *dresser) *rainDresser {
 	if d.raw.Cols[forecast.Rain] == nil {
 		return &rainDresser{}
 	}
-	n := d.raw.N * d.members
+	n := d.n * d.members
 	return &rainDresser{d: d, rank: make([]float32, n), rain: make([]float32, n)}
 }
 
@@ -79,7 +79,7 @@ func (r *rainDresser) take(m int, z *noise) {
 		return
 	}
 	raw := r.d.raw
-	for i := range raw.N {
+	for i := range r.d.n {
 		shift := int(math.Round(timingSD(float64(i)) * z.of[zTiming][i]))
 		from := min(max(i+shift, 0), raw.N-1)
 		mm := raw.At(forecast.Rain, m%raw.Members, from)
@@ -97,7 +97,7 @@ func (r *rainDresser) settle() {
 		return
 	}
 	order := make([]uint64, 0, r.d.members)
-	for i := range r.d.raw.N {
+	for i := range r.d.n {
 		at := i * r.d.members
 		rain, rank := r.rain[at:at+r.d.members], r.rank[at:at+r.d.members]
 		order = order[:0]
@@ -155,7 +155,7 @@ func (r *rainDresser) hour(i int, order []uint64, rain []float32) {
 			mm = r.d.stats.amount(below)
 			r.overcast(m, i)
 		}
-		r.d.out.Cols[forecast.Rain][m*r.d.raw.N+i] = float32(mm)
+		r.d.out.Cols[forecast.Rain][m*r.d.n+i] = float32(mm)
 	}
 }
 
@@ -183,7 +183,7 @@ const rainCloud = 95
 // is 1 - 0.75 n^3.4 of that of a clear sky (Kasten and Czeplak 1980, from
 // memory).
 func (r *rainDresser) overcast(m, i int) {
-	at := m*r.d.raw.N + i
+	at := m*r.d.n + i
 	through := func(pct float64) float64 { return 1 - 0.75*math.Pow(pct/100, 3.4) }
 	before := 50.0 // %, where the cover is not told: no source
 	if col := r.d.out.Cols[forecast.Cloud]; col != nil && forecast.Known(col[at]) {
