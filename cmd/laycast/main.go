@@ -30,6 +30,7 @@ const (
 )
 
 func main() {
+	boundMemory(os.Getenv)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	code := run(ctx, os.Args[1:], world{In: os.Stdin, Out: os.Stdout, Err: os.Stderr, Env: os.Getenv})
 	stop()

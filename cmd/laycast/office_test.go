@@ -25,6 +25,7 @@ func TestMain(m *testing.M) {
 			w.Time = clockOf(path)
 		}
 		profiled()
+		boundMemory(os.Getenv)
 		os.Exit(run(context.Background(), os.Args[1:], w))
 	}
 	code := m.Run()
