@@ -116,7 +116,7 @@ func (r *round) due(k int) []forecast.Cell {
 	if n.Source.Batch(r.ep) == 0 {
 		return nil
 	}
-	since := r.w.task.Slot.Add(-shareWithin)
+	since := r.began().Add(-shareWithin)
 	refused := 0
 	var out []forecast.Cell
 	for _, c := range r.cells {
@@ -135,6 +135,15 @@ func (r *round) due(k int) []forecast.Cell {
 		return r.cells[:1]
 	}
 	return out
+}
+
+// began gives when this round began. Not after now: under a clock that was ahead and
+// is set right nothing could be fetched late enough, and the round would never end.
+func (r *round) began() time.Time {
+	if slot := r.w.task.Slot; slot.Before(r.now) {
+		return slot
+	}
+	return r.now
 }
 
 // mostExpires bounds how long a source's word not to be asked again is heeded, so

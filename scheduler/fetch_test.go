@@ -127,3 +127,21 @@ func TestCellFetchedWhileWaitingIsNotAskedAgain(t *testing.T) {
 		}
 	}
 }
+
+// A round that began under a clock that was ahead and is set right while it is on
+// asks once and ends: it would ask without a pause until the clock is there again.
+func TestRoundEndsWhenTheClockIsSetBack(t *testing.T) {
+	f := &fake{batch: 25, members: 19}
+	d := newDesk(t, 2, 1, named("first", f))
+	began := noon.Add(2 * time.Hour)
+	w, err := d.s.open(d.book, task.Task{Firm: "quay", Name: task.FetchForecast, Due: began, Slot: began}, noon)
+	if err == nil {
+		err = w.fetch(t.Context(), forecast.Deterministic)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(f.asks) != 1 || !w.out.Next.Due.After(noon) {
+		t.Errorf("asked %d times, and again at %s", len(f.asks), w.out.Next.Due)
+	}
+}

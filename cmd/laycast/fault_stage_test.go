@@ -299,7 +299,8 @@ func (st *stage) settle() {
 				st.start(d)
 			}
 			if time.Now().After(patience) {
-				st.t.Fatalf("a daemon does not come to rest at %s: %s", st.clock.Now(), d.errs)
+				said := d.errs.String()
+				st.t.Fatalf("a daemon does not come to rest at %s: %s", st.clock.Now(), said[max(0, len(said)-4000):])
 			}
 			time.Sleep(2 * time.Millisecond)
 		}
