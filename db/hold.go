@@ -123,9 +123,6 @@ func (d *DB) FreeLeases(ctx context.Context, uid string) error {
 func (d *DB) CutLeases(ctx context.Context, uid string, until time.Time) error {
 	for _, table := range []string{"tasks", "messages"} {
 		where, args := ` WHERE lease <> '' AND lease_until > $1`, []any{ms(until)}
-		if table == "messages" {
-			where += ` AND state IN ('pending', 'begun')` // for the index
-		}
 		if uid != "" {
 			where, args = where+` AND firm = $2`, append(args, text(uid))
 		} else {
