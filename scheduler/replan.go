@@ -126,6 +126,7 @@ func newPlanner(w *work, is map[forecast.Cell]forecast.Issue) (*planner, error) 
 			return nil, err
 		}
 	}
+	p.crowd()
 	return p, nil
 }
 
