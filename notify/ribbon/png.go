@@ -1,17 +1,11 @@
 package ribbon
 
 import (
-	"bytes"
-	"cmp"
-	"encoding/binary"
 	"fmt"
 	"image"
 	"image/color"
 	"image/draw"
-	"image/png"
-	"maps"
 	"math"
-	"slices"
 	"sync"
 
 	"golang.org/x/image/font"
@@ -41,30 +35,54 @@ var shades = [inks]color.RGBA{
 
 // PNG draws the day at two dots a CSS pixel. The same day gives the same bytes.
 func (d Day) PNG() ([]byte, error) {
+	img, err := d.paint()
+	if err != nil {
+		return nil, err
+	}
+	defer sheets.Put(img)
+	out, err := encode(indexed(img))
+	if err != nil {
+		return nil, fmt.Errorf("write the hour ribbon as PNG: %w", err)
+	}
+	return out, nil
+}
+
+// sheets keeps the paper of pictures that are done (*image.RGBA): one is 1.5 MB, and
+// a host's evening draws thousands.
+var sheets sync.Pool
+
+// sheet gives a picture with nothing on it.
+func sheet(w, h int) *image.RGBA {
+	img, ok := sheets.Get().(*image.RGBA)
+	if !ok || img.Rect != image.Rect(0, 0, w, h) {
+		img = image.NewRGBA(image.Rect(0, 0, w, h))
+	}
+	draw.Draw(img, img.Bounds(), image.NewUniform(shades[paper]), image.Point{}, draw.Src)
+	return img
+}
+
+// paint draws the day in all its shades.
+func (d Day) paint() (*image.RGBA, error) {
 	f, err := newFaces()
 	if err != nil {
 		return nil, err
 	}
 	s := layout(d, f)
-	img := image.NewRGBA(image.Rect(0, 0, int(s.width*density), int(s.height*density)))
-	draw.Draw(img, img.Bounds(), image.NewUniform(shades[paper]), image.Point{}, draw.Src)
+	img := sheet(int(s.width*density), int(s.height*density))
+	var r vector.Rasterizer
 	for _, x := range s.shapes {
-		fill(img, x)
+		fill(img, &r, x)
 	}
 	for _, l := range s.labels {
 		if err := f.draw(img, l); err != nil {
 			return nil, err
 		}
 	}
-	var b bytes.Buffer
-	if err := png.Encode(&b, indexed(img)); err != nil {
-		return nil, fmt.Errorf("write the hour ribbon as PNG: %w", err)
-	}
-	return b.Bytes(), nil
+	return img, nil
 }
 
 // fill draws one shape, smooth at its edges.
-func fill(img *image.RGBA, x shape) {
+func fill(img *image.RGBA, r *vector.Rasterizer, x shape) {
 	lo, hi := point{math.Inf(1), math.Inf(1)}, point{math.Inf(-1), math.Inf(-1)}
 	for _, n := range x.outline {
 		lo.x, lo.y = math.Min(lo.x, n.p.x*density), math.Min(lo.y, n.p.y*density)
@@ -74,10 +92,15 @@ func fill(img *image.RGBA, x shape) {
 	if box.Empty() {
 		return
 	}
+	ink := image.NewUniform(shades[x.ink])
+	if x.whole() {
+		draw.Draw(img, box, ink, image.Point{}, draw.Src)
+		return
+	}
 	dot := func(p point) (float32, float32) {
 		return float32(p.x*density - float64(box.Min.X)), float32(p.y*density - float64(box.Min.Y))
 	}
-	r := vector.NewRasterizer(box.Dx(), box.Dy())
+	r.Reset(box.Dx(), box.Dy())
 	for k, n := range x.outline {
 		ex, ey := dot(n.p)
 		switch {
@@ -92,66 +115,22 @@ func fill(img *image.RGBA, x shape) {
 		}
 	}
 	r.ClosePath()
-	r.Draw(img, box, image.NewUniform(shades[x.ink]), image.Point{})
+	r.Draw(img, box, ink, image.Point{})
 }
 
-// colours is how many a PNG has: the inks, and shades between them for smooth
-// edges. Sixteen take half a byte a dot, and more are not seen.
-const colours = 16
-
-// indexed reduces a picture to the inks and the colours that occur most beside
-// them, the others to the nearest of these.
-func indexed(img *image.RGBA) *image.Paletted {
-	count := map[color.RGBA]int{}
-	runs(img, func(c color.RGBA, from, to int) { count[c] += to - from })
-	key := func(c color.RGBA) int { return int(c.R)<<16 | int(c.G)<<8 | int(c.B) }
-	var p color.Palette
-	for _, c := range shades {
-		if count[c] > 0 {
-			p = append(p, c)
+// whole reports whether a shape is an upright rectangle that covers whole dots: its
+// edges need no smoothing.
+func (x shape) whole() bool {
+	n := x.outline
+	if len(n) != 4 || n[0].p.y != n[1].p.y || n[1].p.x != n[2].p.x || n[2].p.y != n[3].p.y || n[3].p.x != n[0].p.x {
+		return false
+	}
+	for _, c := range n {
+		if c.bent || c.p.x*density != math.Trunc(c.p.x*density) || c.p.y*density != math.Trunc(c.p.y*density) {
+			return false
 		}
 	}
-	all := slices.SortedFunc(maps.Keys(count), func(a, b color.RGBA) int {
-		return cmp.Or(cmp.Compare(count[b], count[a]), cmp.Compare(key(a), key(b)))
-	})
-	for _, c := range all {
-		if len(p) < colours && !slices.Contains(shades[:], c) {
-			p = append(p, c)
-		}
-	}
-	index := map[color.RGBA]uint8{}
-	for _, c := range all {
-		index[c] = uint8(p.Index(c))
-	}
-	out := image.NewPaletted(img.Bounds(), p)
-	runs(img, func(c color.RGBA, from, to int) {
-		k := index[c]
-		for i := from; i < to; i++ {
-			out.Pix[i] = k
-		}
-	})
-	return out
-}
-
-// runs calls for each stretch of dots of one colour, in the order of the rows. A
-// dot is looked at as one number, for a picture has half a million.
-func runs(img *image.RGBA, f func(c color.RGBA, from, to int)) {
-	const colour = 0x00ffffff // all but the opacity
-	at := func(i int) uint32 { return binary.LittleEndian.Uint32(img.Pix[4*i:]) & colour }
-	n := len(img.Pix) / 4
-	if n == 0 {
-		return
-	}
-	from, c := 0, at(0)
-	for i := 1; i <= n; i++ {
-		if i < n && at(i) == c {
-			continue
-		}
-		f(color.RGBA{byte(c), byte(c >> 8), byte(c >> 16), 0xff}, from, i)
-		if from = i; i < n {
-			c = at(i)
-		}
-	}
+	return true
 }
 
 // fonts reads the two type faces, those that the Go authors give away.

@@ -1,0 +1,217 @@
+package ribbon
+
+import (
+	"bytes"
+	"cmp"
+	"compress/zlib"
+	"encoding/binary"
+	"hash/crc32"
+	"image"
+	"image/color"
+	"maps"
+	"slices"
+	"sync"
+)
+
+// colours is how many a PNG has: the inks, and shades between them for smooth
+// edges. Sixteen take half a byte a dot, and more are not seen.
+const colours = 16
+
+// indexed reduces a picture to the inks and the colours that occur most beside
+// them, the others to the nearest of these.
+func indexed(img *image.RGBA) *image.Paletted {
+	w := img.Rect.Dx()
+	var found tones
+	rows, nth := rowsOf(img), make([]uint16, 0, len(img.Pix)/4)
+	for _, r := range rows {
+		nth = found.row(nth, img.Pix[r.at*img.Stride:][:4*w], r.times)
+	}
+	p, index := palette(found.count())
+	out := image.NewPaletted(img.Bounds(), p)
+	to := make([]uint8, len(found.all))
+	for k, c := range found.all {
+		to[k] = index[c]
+	}
+	for i, r := range rows {
+		first := out.Pix[r.at*w : (r.at+1)*w]
+		for x, k := range nth[i*w : (i+1)*w] {
+			first[x] = to[k]
+		}
+		for y := r.at + 1; y < r.at+r.times; y++ {
+			copy(out.Pix[y*w:], first)
+		}
+	}
+	return out
+}
+
+// tones are the colours of a picture in the order in which they were found, and how
+// many dots have each.
+type tones struct {
+	all  []color.RGBA
+	dots []int
+	at   [1 << 12]uint16 // by hash, 1 + the place in all; 0: none
+	more map[uint32]uint16
+}
+
+// row appends the numbers of a row's colours; the row stands there so many times.
+func (t *tones) row(nth []uint16, pix []byte, times int) []uint16 {
+	const colour = 0x00ffffff // all but the opacity
+	last, k := uint32(1<<24), uint16(0)
+	for ; len(pix) >= 4; pix = pix[4:] {
+		if c := binary.LittleEndian.Uint32(pix) & colour; c != last {
+			last, k = c, t.of(c)
+		}
+		t.dots[k] += times
+		nth = append(nth, k)
+	}
+	return nth
+}
+
+// of gives the number of a colour. The commonest of those with one hash is mostly the
+// first; the others are in a map.
+func (t *tones) of(c uint32) uint16 {
+	rgba := color.RGBA{byte(c), byte(c >> 8), byte(c >> 16), 0xff}
+	h := &t.at[c*2654435769>>20]
+	if *h != 0 && t.all[*h-1] == rgba {
+		return *h - 1
+	}
+	if k, ok := t.more[c]; ok {
+		return k
+	}
+	k := uint16(len(t.all))
+	t.all, t.dots = append(t.all, rgba), append(t.dots, 0)
+	if *h == 0 {
+		*h = k + 1
+		return k
+	}
+	if t.more == nil {
+		t.more = map[uint32]uint16{}
+	}
+	t.more[c] = k
+	return k
+}
+
+// count gives the dots of each colour.
+func (t *tones) count() map[color.RGBA]int {
+	out := map[color.RGBA]int{}
+	for k, c := range t.all {
+		out[c] = t.dots[k]
+	}
+	return out
+}
+
+// palette chooses the colours of a picture from how often each occurs, and says which
+// of them each becomes.
+func palette(count map[color.RGBA]int) (p color.Palette, index map[color.RGBA]uint8) {
+	key := func(c color.RGBA) int { return int(c.R)<<16 | int(c.G)<<8 | int(c.B) }
+	for _, c := range shades {
+		if count[c] > 0 {
+			p = append(p, c)
+		}
+	}
+	all := slices.SortedFunc(maps.Keys(count), func(a, b color.RGBA) int {
+		return cmp.Or(cmp.Compare(count[b], count[a]), cmp.Compare(key(a), key(b)))
+	})
+	for _, c := range all {
+		if len(p) < colours && !slices.Contains(shades[:], c) {
+			p = append(p, c)
+		}
+	}
+	index = map[color.RGBA]uint8{}
+	for _, c := range all {
+		index[c] = uint8(p.Index(c))
+	}
+	return p, index
+}
+
+// row is a row of a picture, and how often it stands there one below the other:
+// most of a ribbon's rows are like the one above.
+type row struct{ at, times int }
+
+func rowsOf(img *image.RGBA) (out []row) {
+	line := func(y int) []byte { return img.Pix[y*img.Stride:][:4*img.Rect.Dx()] }
+	for y := range img.Rect.Dy() {
+		if n := len(out); n > 0 && bytes.Equal(line(y), line(y-1)) {
+			out[n-1].times++
+		} else {
+			out = append(out, row{y, 1})
+		}
+	}
+	return out
+}
+
+// encode writes a picture of at most sixteen colours as PNG (W3C, PNG specification,
+// third edition, 5 and 11; from memory). The library's encoder asks for each dot by a
+// method and keeps no deflater; it was a third of a picture's cost.
+func encode(img *image.Paletted) ([]byte, error) {
+	const depth, indexedColour = 4, 3
+	w, h := img.Rect.Dx(), img.Rect.Dy()
+	head := binary.BigEndian.AppendUint32(nil, uint32(w))
+	head = binary.BigEndian.AppendUint32(head, uint32(h))
+	head = append(head, depth, indexedColour, 0, 0, 0)
+	var inks []byte
+	for _, c := range img.Palette {
+		r, g, b, _ := c.RGBA()
+		inks = append(inks, byte(r>>8), byte(g>>8), byte(b>>8))
+	}
+	data, err := deflated(packed(img))
+	if err != nil {
+		return nil, err
+	}
+	out := []byte("\x89PNG\r\n\x1a\n")
+	out = chunk(out, "IHDR", head)
+	out = chunk(out, "PLTE", inks)
+	out = chunk(out, "IDAT", data)
+	return chunk(out, "IEND", nil), nil
+}
+
+// packed gives the picture's rows, two dots a byte, each after the number of its
+// filter, which is none: its differences from the row above are no smaller (tried).
+func packed(img *image.Paletted) []byte {
+	w, h := img.Rect.Dx(), img.Rect.Dy()
+	n := 1 + (w+1)/2
+	out := make([]byte, h*n)
+	for y := range h {
+		pix, to := img.Pix[y*img.Stride:][:w], out[y*n+1:(y+1)*n]
+		for i := range to {
+			to[i] = pix[2*i] << 4
+			if 2*i+1 < w {
+				to[i] |= pix[2*i+1]
+			}
+		}
+	}
+	return out
+}
+
+// pens keeps deflaters that are done (*zlib.Writer): one takes more memory than it
+// writes.
+var pens sync.Pool
+
+func deflated(b []byte) ([]byte, error) {
+	var out bytes.Buffer
+	z, ok := pens.Get().(*zlib.Writer)
+	if !ok {
+		// a quarter of the time of its usual level, for an eighth more bytes
+		var err error
+		if z, err = zlib.NewWriterLevel(&out, zlib.BestSpeed); err != nil {
+			return nil, err
+		}
+	}
+	z.Reset(&out)
+	if _, err := z.Write(b); err != nil {
+		return nil, err
+	}
+	if err := z.Close(); err != nil {
+		return nil, err
+	}
+	pens.Put(z)
+	return out.Bytes(), nil
+}
+
+// chunk appends a chunk: its length, its name, its bytes, and the CRC of the last two.
+func chunk(out []byte, name string, b []byte) []byte {
+	out = binary.BigEndian.AppendUint32(out, uint32(len(b)))
+	at := len(out)
+	out = append(append(out, name...), b...)
+	return binary.BigEndian.AppendUint32(out, crc32.ChecksumIEEE(out[at:]))
+}
