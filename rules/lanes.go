@@ -100,21 +100,9 @@ func (g *Ground) shareHour(set int, l Limit, b Bound, i int) LaneHour {
 // marginHour measures the members' margins in hour i.
 func (g *Ground) marginHour(bounds []Bound, i int) LaneHour {
 	h := LaneHour{At: g.at(float64(i)), Middle: math.NaN(), Careful: math.NaN()}
-	type tight struct {
-		room float64
-		Check
-	}
-	var all []tight
+	rooms, members := make([]float64, 0, g.count), make([]int, 0, g.count)
 	for m := range g.count {
-		worst, broken, known := tight{room: math.Inf(1)}, false, true
-		for _, b := range bounds {
-			v := g.value(b.Limit, m, i)
-			known = known && v == v
-			broken = broken || !b.holds(v)
-			if r := b.margin(v) / errorOf(b.Limit) / roomy; r < worst.room {
-				worst = tight{r, Check{Limit: b.Limit, At: h.At, Value: round2(v), Bound: b.Value, Margin: round2(b.margin(v)), Unit: b.Unit}}
-			}
-		}
+		room, broken, known := g.room(bounds, m, i)
 		if !known {
 			continue
 		}
@@ -122,26 +110,61 @@ func (g *Ground) marginHour(bounds []Bound, i int) LaneHour {
 		if broken {
 			h.Broken++
 		}
-		all = append(all, worst)
+		rooms, members = append(rooms, room), append(members, m)
 	}
 	if !h.enough(g.count) {
 		return h
 	}
-	slices.SortStableFunc(all, func(a, b tight) int {
-		switch {
-		case a.room < b.room:
-			return -1
-		case a.room > b.room:
-			return 1
-		}
-		return 0
-	})
-	n := len(all)
+	sorted := slices.Clone(rooms)
+	slices.Sort(sorted)
+	n := len(sorted)
 	// as many members break a limit as have no room, so a lane that is closed by
 	// their count has no room in the middle either
-	h.Middle, h.Careful = all[(n-1)/2].room, all[int(doubtful*float64(n))].room
-	h.Check = all[(n-1)/2].Check
+	h.Middle, h.Careful = sorted[(n-1)/2], sorted[int(doubtful*float64(n))]
+	// of those with the middle one's room, it is the one that stands there when they
+	// keep their order
+	first, _ := slices.BinarySearch(sorted, h.Middle)
+	for k, nth := 0, (n-1)/2-first; k < n; k++ {
+		if rooms[k] != h.Middle {
+			continue
+		}
+		if nth == 0 {
+			h.Check = g.narrowest(bounds, members[k], i, h.At)
+			break
+		}
+		nth--
+	}
 	return h
+}
+
+// room gives the least room that a member has in hour i, and whether it breaks a
+// bound and knows them all.
+func (g *Ground) room(bounds []Bound, m, i int) (room float64, broken, known bool) {
+	room, known = math.Inf(1), true
+	for _, b := range bounds {
+		v := g.value(b.Limit, m, i)
+		known = known && v == v
+		broken = broken || !b.holds(v)
+		if r := roomOf(b, v); r < room {
+			room = r
+		}
+	}
+	return room, broken, known
+}
+
+// roomOf gives the room that a value leaves of a bound.
+func roomOf(b Bound, v float64) float64 { return b.margin(v) / errorOf(b.Limit) / roomy }
+
+// narrowest gives a member's check with the least room in hour i.
+func (g *Ground) narrowest(bounds []Bound, m, i int, at time.Time) (c Check) {
+	room := math.Inf(1)
+	for _, b := range bounds {
+		v := g.value(b.Limit, m, i)
+		if r := roomOf(b, v); r < room {
+			room, c = r, Check{Limit: b.Limit, At: at, Value: round2(v), Bound: b.Value, Margin: round2(b.margin(v)), Unit: b.Unit}
+		}
+	}
+	return c
 }
 
 // enough reports whether so many members know the hour that it can be drawn.
