@@ -51,7 +51,7 @@ func (w *work) giveReference(is map[forecast.Cell]forecast.Issue, from, to int) 
 		given[i] = w.referenceAt(cells[i], is[cells[i]], from, to)
 	})
 	for _, xs := range given {
-		w.out.Chances = append(w.out.Chances, xs...)
+		w.out.Chances = append(w.out.Chances, w.s.grounds.written.without(xs)...)
 	}
 }
 
@@ -77,7 +77,7 @@ func (w *work) referenceAt(c forecast.Cell, issue forecast.Issue, from, to int) 
 	if from == 0 {
 		k.at = w.now // times on site before are over
 	}
-	out := slices.Clone(cached(&w.s.grounds.cache, k, func() ([]ledger.Chance, int) {
+	out := slices.Clone(cached(&w.s.grounds.given, k, func() ([]ledger.Chance, int) {
 		xs := w.reference(c, issue, from, to)
 		return xs, len(xs) * chanceBytes
 	}))

@@ -21,6 +21,8 @@ type grounds struct {
 	mu      sync.Mutex
 	learned map[place]*skill.Stats
 	cache   cache // a dressed issue's members (*forecast.Run) by issueKey, a ground by groundKey
+	given   cache // the reference roof's chances by referenceKey: few bytes, asked for by every firm of a cell
+	written writtenRows
 }
 
 // place is a source's cell.
@@ -46,6 +48,11 @@ type groundKey struct {
 // 1.8 MB and a ground on it 1.5 MB, so some sixty of both fit; a small machine
 // has 1 GB.
 const mostBytes = 200 << 20
+
+// mostGiven bounds the reference roof's chances, of some 4 kB a cell. They are kept by
+// themselves: among grounds, a place of which takes 3 MB, they were pushed out before
+// the next firm of their cell came, and cost a whole ground each time.
+const mostGiven = 16 << 20
 
 // Learned reads how the sources of some issues have erred, and what their chances
 // have come to, for judging by from now on.

@@ -153,7 +153,11 @@ type Scheduler struct {
 }
 
 // New makes a Scheduler.
-func New(c Config) *Scheduler { return &Scheduler{Config: c} }
+func New(c Config) *Scheduler {
+	s := &Scheduler{Config: c}
+	s.grounds.given.most = mostGiven
+	return s
+}
 
 // leaseFor is how long a task or message may take before another process may
 // take it over.
@@ -230,6 +234,7 @@ func (s *Scheduler) run(ctx context.Context, t task.Task) error {
 		if err := s.Store.Commit(ctx, d); err != nil {
 			return err
 		}
+		s.grounds.written.add(d.Chances)
 		s.told(t, d)
 		return nil
 	})

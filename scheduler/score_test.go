@@ -143,6 +143,44 @@ func TestReferenceRoofIsTheCells(t *testing.T) {
 	}
 }
 
+// What the reference roof was given outlasts the grounds that it was worked out from,
+// and each row is written once by a process: with the places of a thousand firms both
+// were done anew for each firm.
+func TestReferenceRoofIsWorkedOutAndWrittenOnce(t *testing.T) {
+	now := time.Date(2027, 4, 13, 21, 0, 0, 0, time.UTC)
+	is := handIssue(now, 1)
+	is.Det.LastSeen, is.Det.Changed = now, now
+	is.Ens.LastSeen, is.Ens.Changed = now, now
+	issues := map[forecast.Cell]forecast.Issue{forecast.CellOf(44.6, -63.6, 20): is}
+	first := aWork(t, now)
+	g := &first.s.grounds
+	g.cache.most = 1
+	first.giveReference(issues, 1, referenceAhead)
+	cached(&g.cache, "another place", func() (int, int) { return 1, 1 })
+	if len(g.cache.entries) != 1 {
+		t.Fatalf("%d things are kept, want the other place alone", len(g.cache.entries))
+	}
+	second := aWork(t, now)
+	second.s, second.book.Firm.UID = first.s, "other"
+	second.giveReference(issues, 1, referenceAhead)
+	if len(g.cache.entries) != 1 || len(second.out.Chances) < 6 || !reflect.DeepEqual(second.out.Chances, first.out.Chances) {
+		t.Errorf("the second firm is given %d chances for %d, and %d things were worked out", len(second.out.Chances), len(first.out.Chances), len(g.cache.entries)-1)
+	}
+	scored := first.out.Chances[1]
+	scored.State = ledger.Scored
+	g.written.add([]ledger.Chance{first.out.Chances[0], scored, givenFor(scored.Date, "other", "J-1")})
+	second.out.Chances = nil
+	second.giveReference(issues, 1, referenceAhead)
+	if !reflect.DeepEqual(second.out.Chances, first.out.Chances[1:]) {
+		t.Errorf("where the first of %d rows is written the second firm writes %d", len(first.out.Chances), len(second.out.Chances))
+	}
+	sooner := first.out.Chances[0]
+	sooner.Lead--
+	if len(g.written.without([]ledger.Chance{sooner})) != 1 {
+		t.Error("a chance of another lead is taken for one that is written")
+	}
+}
+
 func givenFor(d job.Date, firm, id string) ledger.Chance {
 	return ledger.Chance{Source: "by hand", Cell: forecast.CellOf(44.6, -63.6, 20), Firm: firm, Job: id, Date: d, Lead: 1, Zone: "America/Halifax",
 		Start: time.Date(2027, 4, d.Day, 11, 0, 0, 0, time.UTC), Hands: 2, State: ledger.Open}
