@@ -184,13 +184,13 @@ func finish(ctx context.Context, tx *sql.Tx, dec ledger.Decision) error {
 	if dec.Task.Name == "" {
 		return nil
 	}
-	n, err := exec(ctx, tx, `UPDATE tasks SET tries = $4, note = $5, lease = '', lease_until = `+none+`,
+	n, err := exec(ctx, tx, `UPDATE tasks SET tries = $4, note = $5, near = $8, lease = '', lease_until = `+none+`,
 		due = CASE WHEN armed_due < $6 THEN armed_due ELSE $6 END,
 		slot = CASE WHEN armed_due < $6 THEN armed_slot ELSE $7 END,
 		armed_due = NULL, armed_slot = NULL
 		WHERE firm = $1 AND name = $2 AND lease = $3 AND lease <> ''`,
 		text(dec.Task.Firm), text(dec.Task.Name), dec.Task.Lease,
-		dec.Next.Tries, text(dec.Next.Note), ms(dec.Next.Due), ms(dec.Next.Slot))
+		dec.Next.Tries, text(dec.Next.Note), ms(dec.Next.Due), ms(dec.Next.Slot), dec.Next.Near)
 	if err != nil {
 		return fmt.Errorf("finish task %s: %w", dec.Task.Name, err)
 	}

@@ -10,11 +10,11 @@ import (
 	"laycast/scheduler/task"
 )
 
-const taskColumns = `firm, name, due, slot, tries, note, lease, lease_until`
+const taskColumns = `firm, name, due, slot, tries, note, near, lease, lease_until`
 
 func scanTask(s scanner) (task.Task, error) {
 	var t task.Task
-	err := s.Scan(&t.Firm, &t.Name, into(&t.Due), into(&t.Slot), &t.Tries, &t.Note, &t.Lease, into(&t.LeaseUntil))
+	err := s.Scan(&t.Firm, &t.Name, into(&t.Due), into(&t.Slot), &t.Tries, &t.Note, &t.Near, &t.Lease, into(&t.LeaseUntil))
 	return t, err
 }
 
@@ -70,7 +70,8 @@ const takeable = `(CASE WHEN t.lease_until > t.due THEN t.lease_until ELSE t.due
 //
 // Of one firm it is the one due first, then by running order. With uid "" it is
 // one of any firm that does not live on a virtual clock, in a fair order: by
-// lane, then the one that could be taken longest. Work of one firm is then not
+// lane, then the one that could be taken longest; of those that could be equally long,
+// by the order in which a firm's work runs and by where it lies. Work of one firm is then not
 // given out beside other work of it, nor before weather of its own that was due
 // earlier: so that a call does not run ahead of its forecast.
 func (d *DB) ClaimTask(ctx context.Context, uid string, now time.Time, lease time.Duration) (t task.Task, ok bool, err error) {
@@ -81,7 +82,7 @@ func (d *DB) ClaimTask(ctx context.Context, uid string, now time.Time, lease tim
 			where := `t.lane = $2 AND ` + takeable + ` <= $1 AND ` + onRealClock("t") + ` AND NOT EXISTS (SELECT 1 FROM tasks e
 				WHERE e.firm = t.firm AND e.name <> t.name AND (e.lease_until > $1 OR
 				e.lane = ` + weather + ` AND t.lane <> ` + weather + ` AND e.due <= $1 AND (e.due < t.due OR e.due = t.due AND e.rank < t.rank)))`
-			t, ok, err = d.claim(ctx, where, takeable+`, t.rank, t.firm`, []any{ms(now), int(l)}, now, lease)
+			t, ok, err = d.claim(ctx, where, takeable+`, t.rank, t.near, t.firm`, []any{ms(now), int(l)}, now, lease)
 			if ok || err != nil {
 				break
 			}

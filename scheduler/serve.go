@@ -133,7 +133,7 @@ func (s *Scheduler) serveTask(ctx context.Context, firm string) bool {
 // putOff makes a task that failed due again later, and keeps why.
 func (s *Scheduler) putOff(ctx context.Context, t task.Task, why error) error {
 	now := s.Clock.Now()
-	next := task.Task{Firm: t.Firm, Name: t.Name, Due: now.Add(backoff(t.Tries + 1)), Slot: t.Slot, Tries: t.Tries + 1, Note: why.Error()}
+	next := task.Task{Firm: t.Firm, Name: t.Name, Due: now.Add(backoff(t.Tries + 1)), Slot: t.Slot, Tries: t.Tries + 1, Note: why.Error(), Near: t.Near}
 	if err := s.Store.Commit(ctx, ledger.Decision{Firm: t.Firm, Now: now, Task: t, Next: next}); err != nil {
 		return fmt.Errorf("put off %s of %s: %w", t.Name, t.Firm, err)
 	}

@@ -36,7 +36,7 @@ func (s *Scheduler) open(b ledger.Book, t task.Task, now time.Time) (*work, erro
 	}
 	w := &work{s: s, book: b, task: t, now: now, zone: zone, say: say}
 	w.out = ledger.Decision{Firm: b.Firm.UID, Revision: b.Revision, Now: now, Task: t}
-	w.out.Next = task.Task{Firm: t.Firm, Name: t.Name}
+	w.out.Next = task.Task{Firm: t.Firm, Name: t.Name, Near: Near(cellsOf(b.Jobs, w.today()))}
 	due, err := nextSlot(b.Firm, t.Name, now)
 	if err != nil {
 		return nil, err

@@ -136,6 +136,7 @@ func scaleEvening(t *testing.T, firms int) cost {
 		st.rest(use)
 	}
 	c.plans.daemons, c.plans.pg = use.since()
+	st.profile()
 	c.calls = st.phase(use, scaleEve, "call")
 	c.calls.daemons, c.calls.pg = use.since()
 	c.daemonMB, c.pgMB = use.most()
@@ -149,6 +150,7 @@ func (st *stage) phase(use *usage, at time.Time, names ...string) (p phase) {
 	st.t.Helper()
 	begun := time.Now()
 	st.clock.set(st.t, at)
+	looks := 200*time.Millisecond + time.Duration(st.count(`SELECT count(*) FROM firms`))*100*time.Microsecond
 	marks := "'" + strings.Join(names, "','") + "'"
 	for p.decided == 0 {
 		if st.count(`SELECT count(*) FROM tasks WHERE due <= $1 AND name IN (`+marks+`)`, at.UnixMilli()) == 0 {
@@ -156,7 +158,7 @@ func (st *stage) phase(use *usage, at time.Time, names ...string) (p phase) {
 			break
 		}
 		use.sample()
-		time.Sleep(200 * time.Millisecond)
+		time.Sleep(looks) // each look reads all tasks
 	}
 	st.rest(use)
 	p.over = time.Since(begun)
@@ -283,6 +285,14 @@ func scalePlace(firm, firms, nth int) forecast.Cell {
 	cells := scaleCells(firms)
 	k := (firm*7919 + nth%cellsByFirm) % cells
 	return forecast.Cell{Lat: 52 + 0.05*float64(k%40), Lon: -9 + 0.05*float64(k/40)}
+}
+
+// scaleSites gives the cells of a firm.
+func scaleSites(firm, firms int) (out []forecast.Cell) {
+	for nth := range cellsByFirm {
+		out = append(out, scalePlace(firm, firms, nth))
+	}
+	return out
 }
 
 // fit is the line through the costs, by least squares, and how much of their

@@ -17,6 +17,8 @@ import (
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/stdlib"
+
+	"laycast/scheduler"
 )
 
 // scaleTables hold what is copied of a firm, in the order in which rows refer to
@@ -115,6 +117,9 @@ func rowFor(table string, cols []string, row []any, like string, firm, firms, nt
 	row = slices.Clone(row)
 	uid := fmt.Sprintf("firm-%05d", firm)
 	for k, name := range cols {
+		if name == "near" && table == "tasks" { // as the firm's last evening left it
+			row[k] = scheduler.Near(scaleSites(firm, firms))
+		}
 		word, ok := row[k].(string)
 		if !ok {
 			continue
@@ -264,26 +269,39 @@ func (u *usage) most() (daemons, pg float64) { return u.daemonMB, u.pgMB }
 // profileEnv names the file that a daemon writes its processor profile to.
 const profileEnv = "LAYCAST_TEST_PROFILE"
 
-// profiled begins a profile where one is asked for; it is written when the daemon is
-// told to stop.
+// profiled begins a profile of the calls where one is asked for: at SIGUSR1, which
+// the test sends when they are due. It is written when the daemon is told to stop.
 func profiled() {
 	path := os.Getenv(profileEnv)
 	if path == "" {
 		return
 	}
 	f, err := os.Create(path)
-	if err == nil {
-		err = pprof.StartCPUProfile(f)
-	}
 	if err != nil {
 		panic(err)
 	}
-	told := make(chan os.Signal, 1)
+	begin, told := make(chan os.Signal, 1), make(chan os.Signal, 1)
+	signal.Notify(begin, syscall.SIGUSR1)
 	signal.Notify(told, syscall.SIGTERM)
 	go func() {
+		<-begin
+		if err := pprof.StartCPUProfile(f); err != nil {
+			panic(err)
+		}
 		<-told
 		pprof.StopCPUProfile()
 		_ = f.Close()
 		os.Exit(exitOK)
 	}()
+}
+
+// profile begins the daemon's profile.
+func (st *stage) profile() {
+	st.t.Helper()
+	if *scaleProf == "" {
+		return
+	}
+	if err := st.daemons[0].cmd.Process.Signal(syscall.SIGUSR1); err != nil {
+		st.t.Fatal(err)
+	}
 }

@@ -42,6 +42,7 @@ func Run(t *testing.T, fresh func(t *testing.T) string) {
 		{"task takers", testTaskTakers},
 		{"task takers of many firms", testFirmTakers},
 		{"fair order", testFairOrder},
+		{"neighbours come after each other", testNeighbours},
 		{"virtual firms", testVirtualFirms},
 		{"messages", testMessageStates},
 		{"withdraw", testWithdraw},

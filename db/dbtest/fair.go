@@ -73,6 +73,35 @@ func testFairOrder(t *testing.T, dsn string) {
 	}
 }
 
+// testNeighbours: firms whose tasks fell due at the same moment are taken by where
+// they lay when they last ran, and nobody before what could be taken longer.
+func testNeighbours(t *testing.T, dsn string) {
+	d := open(t, dsn)
+	u := many(t, d, 5)
+	near, late := []int64{30, 10, 20, 10, 5}, []int{0, 0, 0, 0, 1}
+	for _, firm := range u {
+		seed(t, d, task.Task{Firm: firm, Name: task.Call, Due: noon(), Slot: noon()})
+	}
+	next := noon().Add(time.Hour)
+	for i := range u {
+		x, ok, err := d.ClaimTask(background(), "", noon(), time.Minute)
+		if err != nil || !ok || x.Firm != u[i] || x.Near != 0 {
+			t.Fatalf("before anybody ran: %+v, %v, want firm %s, nowhere", x, err, u[i])
+		}
+		n := task.Task{Firm: x.Firm, Name: x.Name, Due: next.Add(time.Duration(late[i]) * time.Second), Slot: next, Near: near[i]}
+		if err := d.Commit(background(), ledger.Decision{Firm: x.Firm, Now: noon(), Task: x, Next: n}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var got []string
+	for x := takeAny(t, d, next.Add(time.Minute)); x != ""; x = takeAny(t, d, next.Add(time.Minute)) {
+		got = append(got, x)
+	}
+	if want := "[firm-001 call firm-003 call firm-002 call firm-000 call firm-004 call]"; fmt.Sprint(got) != want {
+		t.Errorf("taken in the order\n%v, want\n%s", got, want)
+	}
+}
+
 // testFirmTakers: eight takers, many firms, each task once, no firm twice at a
 // time.
 func testFirmTakers(t *testing.T, dsn string) {

@@ -79,6 +79,10 @@ type Task struct {
 	// Note is the last failure in words, "" after a success.
 	Note string
 
+	// Near is where its work lies, see scheduler.Near; 0: not known yet. Of tasks of
+	// many firms that could be taken equally long it says the order.
+	Near int64
+
 	// LeaseUntil is when the lease of the present holder ends; zero: free.
 	LeaseUntil time.Time
 	// Lease names the present holding; a write is accepted only under it.
