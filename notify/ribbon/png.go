@@ -39,26 +39,11 @@ func (d Day) PNG() ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	defer sheets.Put(img)
 	out, err := encode(indexed(img))
 	if err != nil {
 		return nil, fmt.Errorf("write the hour ribbon as PNG: %w", err)
 	}
 	return out, nil
-}
-
-// sheets keeps the paper of pictures that are done (*image.RGBA): one is 1.5 MB, and
-// a host's evening draws thousands.
-var sheets sync.Pool
-
-// sheet gives a picture with nothing on it.
-func sheet(w, h int) *image.RGBA {
-	img, ok := sheets.Get().(*image.RGBA)
-	if !ok || img.Rect != image.Rect(0, 0, w, h) {
-		img = image.NewRGBA(image.Rect(0, 0, w, h))
-	}
-	draw.Draw(img, img.Bounds(), image.NewUniform(shades[paper]), image.Point{}, draw.Src)
-	return img
 }
 
 // paint draws the day in all its shades.
@@ -68,7 +53,8 @@ func (d Day) paint() (*image.RGBA, error) {
 		return nil, err
 	}
 	s := layout(d, f)
-	img := sheet(int(s.width*density), int(s.height*density))
+	img := image.NewRGBA(image.Rect(0, 0, int(s.width*density), int(s.height*density)))
+	draw.Draw(img, img.Bounds(), image.NewUniform(shades[paper]), image.Point{}, draw.Src)
 	var r vector.Rasterizer
 	for _, x := range s.shapes {
 		fill(img, &r, x)
