@@ -75,8 +75,7 @@ func barred(b job.Booking, d job.Date) bool {
 // crowd takes from what untouched jobs are worth later the crew-days that they will take
 // then: in a book with more work than days a job that is left for later is done in place
 // of another. Without it every job looks nearly as good later as now until its last date
-// is in sight; all wait for that, run up lateness, and then the small ones push out the
-// large (docs/replay.md).
+// is in sight, and all wait for that and run up lateness (docs/replay.md).
 func (p *planner) crowd() {
 	day := float64(plan.Crowd(p.in, p.usualShare))
 	for i := range p.in.Jobs {

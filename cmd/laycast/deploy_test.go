@@ -65,7 +65,7 @@ func TestProxyConfiguration(t *testing.T) {
 	dir := t.TempDir()
 	cert, key := filepath.Join(dir, "c.pem"), filepath.Join(dir, "k.pem")
 	if out, err := exec.Command("openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-keyout", key, "-out", cert, "-days", "1", "-subj", "/CN=x").CombinedOutput(); err != nil {
-		t.Skipf("openssl: %v\n%s", err, out)
+		t.Skipf("openssl makes no certificate to try nginx with; install a newer one: %v\n%s", err, out)
 	}
 	site, err := os.ReadFile("../../deploy/nginx.conf")
 	if err != nil {

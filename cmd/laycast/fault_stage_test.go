@@ -208,7 +208,7 @@ func (st *stage) start(d *daemon) {
 	st.t.Helper()
 	self, err := os.Executable()
 	if err != nil {
-		st.t.Skipf("the test binary cannot be run again: %v", err)
+		st.t.Fatalf("find the test binary, which has to be run again: %v", err)
 	}
 	cmd := exec.Command(self, append([]string{"--config", d.config, "serve", "--every-firm"}, st.args...)...)
 	cmd.Env = append(os.Environ(), childEnv+"=1", clockEnv+"="+st.clock.path)

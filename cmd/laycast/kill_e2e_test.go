@@ -84,7 +84,7 @@ func TestKilledRehearsalGoesOn(t *testing.T) {
 	t.Parallel()
 	self, err := os.Executable()
 	if err != nil {
-		t.Skipf("the test binary cannot be run again: %v", err)
+		t.Fatalf("find the test binary, which has to be run again: %v", err)
 	}
 	calm := killOffice(t)
 	calm.rehearse(killFrom, killTo)

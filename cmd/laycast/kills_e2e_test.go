@@ -111,12 +111,12 @@ const steps = 6
 func TestKillsOverSMTP(t *testing.T) {
 	slowWhenRaced(t)
 	if testing.Short() {
-		t.Skip("it takes long")
+		t.Skip("the kills take minutes: run without -short")
 	}
 	t.Parallel()
 	self, err := os.Executable()
 	if err != nil {
-		t.Skipf("the test binary cannot be run again: %v", err)
+		t.Fatalf("find the test binary, which has to be run again: %v", err)
 	}
 	rng := rand.New(rand.NewPCG(7, uint64(*kills)))
 	for done := 0; done < *kills; { // a fortnight over before it had all its kills is followed by another firm's

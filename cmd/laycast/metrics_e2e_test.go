@@ -251,7 +251,7 @@ func TestAlertRules(t *testing.T) {
 	t.Parallel()
 	tool, err := exec.LookPath("promtool")
 	if err != nil {
-		t.Skip("promtool is not installed, so the alert rules are not tried: apt-get install prometheus")
+		t.Skip("promtool is not installed, so the alert rules are not tried: install the package named prometheus")
 	}
 	for _, args := range [][]string{{"check", "rules", "alerts.yaml"}, {"test", "rules", "alerts_test.yaml"}} {
 		cmd := exec.Command(tool, args...)

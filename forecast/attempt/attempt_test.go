@@ -88,7 +88,7 @@ func TestPlain(t *testing.T) {
 func TestIPv4Only(t *testing.T) {
 	l, err := net.Listen("tcp6", "[::1]:0")
 	if err != nil {
-		t.Skipf("this machine has no IPv6, so the switch against it is not tried: %v", err)
+		t.Skipf("this machine has no IPv6, so the switch against it is not tried; turn it on for the loopback to try it: %v", err)
 	}
 	srv := httptest.NewUnstartedServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) {}))
 	srv.Listener.Close()

@@ -313,7 +313,7 @@ func shared(t *testing.T, name string) []byte {
 			return b
 		}
 	}
-	t.Skipf("no file shared/forecast_fixtures/%s above this package: the shared answer is not tried", name)
+	t.Skipf("no file shared/forecast_fixtures/%s: lay the folder shared beside the repository to try that answer", name)
 	return nil
 }
 

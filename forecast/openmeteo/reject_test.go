@@ -111,7 +111,7 @@ func fixtures(t *testing.T) string {
 			return found
 		}
 	}
-	t.Skip("no folder shared/forecast_fixtures above this package: the shared answers are not tried")
+	t.Skip("no folder shared/forecast_fixtures: lay the folder shared beside the repository to try the shared answers")
 	return ""
 }
 

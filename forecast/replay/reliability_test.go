@@ -264,7 +264,7 @@ func station(t *testing.T, name string) Record {
 		}
 		up := filepath.Dir(dir)
 		if up == dir {
-			t.Skipf("recorded year %s is not here: shared/weather/stations stands beside the project", name)
+			t.Skipf("recorded year %s is not here: lay the folder shared, with weather/stations, beside the repository", name)
 		}
 		dir = up
 	}

@@ -194,7 +194,7 @@ func reliable(t *testing.T, name string, ss []Scored) {
 
 func TestDressedRanksAreFlatOnInventedWeather(t *testing.T) {
 	if raceOn {
-		t.Skip("half a minute of arithmetic is five under the race detector")
+		t.Skip("half a minute of arithmetic is five under the race detector: run without it (make test)")
 	}
 	all := map[int]*tried{}
 	for seed := range uint64(2) {
@@ -208,10 +208,10 @@ func TestDressedRanksAreFlatOnInventedWeather(t *testing.T) {
 func TestDressedRanksAreFlatOnRecordedYears(t *testing.T) {
 	files, err := filepath.Glob("../../../shared/weather/stations/*.csv")
 	if err != nil || len(files) == 0 {
-		t.Skip("the recorded years are not beside the repository: ../shared/weather/stations/*.csv")
+		t.Skip("the recorded years are not here: lay the folder shared, with weather/stations, beside the repository")
 	}
 	if raceOn || testing.Short() {
-		t.Skip("a minute of arithmetic is ten under the race detector")
+		t.Skip("a minute of arithmetic is ten under the race detector: run without it and without -short (make test)")
 	}
 	all := map[int]*tried{}
 	for _, name := range files {

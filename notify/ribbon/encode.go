@@ -19,7 +19,7 @@ const colours = 16
 // them, the others to the nearest of these.
 func indexed(img *image.RGBA) *image.Paletted {
 	w := img.Rect.Dx()
-	var found tones
+	found := tones{nth: map[uint32]uint16{}}
 	rows, nth := rowsOf(img), make([]uint16, 0, len(img.Pix)/4)
 	for _, r := range rows {
 		nth = found.row(nth, img.Pix[r.at*img.Stride:][:4*w], r.times)
@@ -47,8 +47,7 @@ func indexed(img *image.RGBA) *image.Paletted {
 type tones struct {
 	all  []color.RGBA
 	dots []int
-	at   [1 << 12]uint16 // by hash, 1 + the place in all; 0: none
-	more map[uint32]uint16
+	nth  map[uint32]uint16 // by colour, its place in all
 }
 
 // row appends the numbers of a row's colours; the row stands there so many times.
@@ -65,27 +64,14 @@ func (t *tones) row(nth []uint16, pix []byte, times int) []uint16 {
 	return nth
 }
 
-// of gives the number of a colour. The commonest of those with one hash is mostly the
-// first; the others are in a map.
+// of gives the number of a colour.
 func (t *tones) of(c uint32) uint16 {
-	rgba := color.RGBA{byte(c), byte(c >> 8), byte(c >> 16), 0xff}
-	h := &t.at[c*2654435769>>20]
-	if *h != 0 && t.all[*h-1] == rgba {
-		return *h - 1
+	k, ok := t.nth[c]
+	if !ok {
+		k = uint16(len(t.all))
+		t.nth[c] = k
+		t.all, t.dots = append(t.all, color.RGBA{byte(c), byte(c >> 8), byte(c >> 16), 0xff}), append(t.dots, 0)
 	}
-	if k, ok := t.more[c]; ok {
-		return k
-	}
-	k := uint16(len(t.all))
-	t.all, t.dots = append(t.all, rgba), append(t.dots, 0)
-	if *h == 0 {
-		*h = k + 1
-		return k
-	}
-	if t.more == nil {
-		t.more = map[uint32]uint16{}
-	}
-	t.more[c] = k
 	return k
 }
 

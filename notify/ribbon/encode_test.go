@@ -56,8 +56,8 @@ func TestWholeDots(t *testing.T) {
 }
 
 // TestEncode: what is written is read by the library as the picture that it was, and
-// is the one that plainly gives: of a ribbon, and of noise in more colours than a
-// hash tells apart.
+// is the one that plainly gives: of a ribbon, and of noise in thousands of
+// colours.
 func TestEncode(t *testing.T) {
 	at := func(h int) time.Time { return time.Date(2027, 4, 15, h, 0, 0, 0, time.UTC) }
 	l := Lane{Name: "Wind", Note: "gusts 9.6 of 15 m/s, 14:00"}

@@ -39,7 +39,7 @@ func readChecks(t *testing.T, name string) []row {
 		}
 		up := filepath.Dir(dir)
 		if up == dir {
-			t.Skipf("no shared/checks/%s beside a parent folder: the whole-file check is left out, the values in this file still hold", name)
+			t.Skipf("no shared/checks/%s: lay the folder shared beside the repository for the whole file; the values written here still hold", name)
 		}
 		dir = up
 	}

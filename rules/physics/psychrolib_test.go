@@ -84,7 +84,7 @@ func TestAgainstPsychrolib(t *testing.T) {
 func installPsychrolib(t *testing.T) string {
 	t.Helper()
 	if testing.Short() {
-		t.Skip("not compared with psychrolib: it may have to be fetched, and the run is to be short")
+		t.Skip("not compared with psychrolib: it may have to be fetched: run without -short")
 	}
 	for _, tool := range []string{"node", "npm"} {
 		if _, err := exec.LookPath(tool); err != nil {

@@ -28,7 +28,7 @@ func TestPlanTable(t *testing.T) {
 	}
 	files, err := filepath.Glob(filepath.Join(dir, "c*_j*.json"))
 	if err != nil || len(files) == 0 {
-		t.Skipf("no problem files in %s", dir)
+		t.Skipf("no problem files in %s: run make plan-table, which names a folder that has them", dir)
 	}
 	sort.Slice(files, func(a, b int) bool { return sizeOf(files[a]) < sizeOf(files[b]) })
 	fmt.Println("| file | columns | found | bound | gap | proven | time | CBC's best | CBC proven | CBC's time |\n|---|---|---|---|---|---|---|---|---|---|")

@@ -22,7 +22,7 @@ func shared(t testing.TB, parts ...string) string {
 		}
 		up := filepath.Dir(dir)
 		if up == dir {
-			t.Skipf("no folder shared/%s beside the repository: the planning benchmark is not here", filepath.Join(parts...))
+			t.Skipf("no folder shared/%s: lay the folder shared beside the repository for the planning benchmark", filepath.Join(parts...))
 		}
 		dir = up
 	}
@@ -94,7 +94,7 @@ func TestBenchmarkInstances(t *testing.T) {
 	} {
 		t.Run(g.size, func(t *testing.T) {
 			if g.tooSlowWhenRaced && raced {
-				t.Skip("too slow under the race detector; the solver has one goroutine")
+				t.Skip("too slow under the race detector, and the solver has one goroutine: run without it (make test)")
 			}
 			n, proven, sum := 0, 0, 0.0
 			for _, k := range all {
