@@ -74,9 +74,9 @@ func (t *truth) outturn(b job.Booking, d job.Date, start time.Time) outcome {
 	return o
 }
 
-// could says what could have come of a day: from some start, from one before
-// noon, and from one after it, and whether the topcoat could have gone on too.
-type could struct{ sealed, full, morning, afternoon bool }
+// could says what could have come of a day: from some start, and from one at noon
+// or later, and whether the topcoat could have gone on too.
+type could struct{ sealed, full, late, fullLate bool }
 
 // best gives the best that could have come of a day, whatever the start.
 func (t *truth) best(b job.Booking, d job.Date) (x could) {
@@ -89,10 +89,8 @@ func (t *truth) best(b job.Booking, d job.Date) (x could) {
 			continue
 		}
 		x.sealed, x.full = true, x.full || f
-		if at.Before(mid) {
-			x.morning = true
-		} else {
-			x.afternoon = true
+		if !at.Before(mid) {
+			x.late, x.fullLate = true, x.fullLate || f
 		}
 	}
 	return x
