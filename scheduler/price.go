@@ -90,14 +90,26 @@ func (p *planner) crowd() {
 // docs/season.md is .59 for roofs of 8 m², .50 for 20 m².
 const fairDays = 0.6
 
-// usualShare gives the chance that a day is a laying day in usual weather.
+// untaken is the share of the laying days after the plan's own that jobs booked from
+// now on will leave to those that are in the book. A book that is full today is full in a
+// month too: jobs that are left for later compete with ones that nobody knows yet. Ours;
+// what it brought against 1 stands in docs/replay.md.
+const untaken = 0.15
+
+// usualShare gives how much of a crew's day there will be for the jobs in the book: the
+// chance that it is a laying day in usual weather, and after the plan's own days only the
+// part of it that later bookings leave.
 func (p *planner) usualShare(day int) float64 {
 	d := p.day0.AddDays(day)
-	switch {
-	case !p.w.book.Firm.Work.Working(d):
+	if !p.w.book.Firm.Work.Working(d) {
 		return 0
-	case p.w.s.Season == nil:
-		return fairDays
 	}
-	return p.w.s.Season.Share[d.Month-1]
+	share := fairDays
+	if p.w.s.Season != nil {
+		share = p.w.s.Season.Share[d.Month-1]
+	}
+	if day >= horizon {
+		share *= untaken
+	}
+	return share
 }

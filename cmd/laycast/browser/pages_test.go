@@ -162,7 +162,7 @@ func (f *firm) recorded(t *testing.T, b *tab) (laid, none string) {
 // otherDay gives the page on which a customer says that a day does not suit.
 func (f *firm) otherDay(t *testing.T, b *tab) string {
 	t.Helper()
-	for _, who := range []string{"osric", "ilse.farrow", "petra", "amos.rudd", "nell", "greta.lowe", "hugh", "ada.bramble", "mabel.thorne"} {
+	for _, who := range []string{"osric", "ilse.farrow", "petra", "amos.rudd", "nell", "greta.lowe", "hugh", "ada.bramble", "mabel.thorne", "tobias.wren"} {
 		b.open(f.link(t, "new", "--customer", who+"@mail.example"))
 		if href := b.attribute(`//a[.="This day does not suit"]`, "href"); href != "" {
 			return f.base + href
