@@ -120,11 +120,13 @@ func DefaultFirm() Firm {
 		},
 		// A day told five days ahead from a chance of .6 stood fast on a forecast too old
 		// to hold, and four to six dates were moved for ten jobs; three days ahead from
-		// .7, the chance that a go asks for, half as many were, and customers still had
-		// nearly three days: four replayed seasons, of our own (docs/replay.md).
+		// .7, the chance that a go asks for, half as many were, and from .8 a third less
+		// again: a chance of .7 three days before is lost by the evening too often.
+		// Customers still had more than two and a half days: replayed seasons, of our own
+		// (docs/replay.md).
 		// The break-even chance of a typical job lies between .62 and .77
 		// (value 1800, abort 590, later share .8 to .9: lay if p > a/(v-f+a)).
-		Bounds:    Bounds{Go: 0.70, GoRainOpen: 0.08, NoGo: 0.50, NoGoRain: 0.20, Tell: 0.70},
+		Bounds:    Bounds{Go: 0.70, GoRainOpen: 0.08, NoGo: 0.50, NoGoRain: 0.20, Tell: 0.80},
 		TellAhead: 3, Notice: 1,
 	}
 }

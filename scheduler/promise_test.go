@@ -70,11 +70,11 @@ func TestTheSecondDayOfAVisitNeedsNoTelling(t *testing.T) {
 // A day is told at a chance of at least the firm's bound and a risk of rain on
 // the open roof that is nearer to a go than to a no-go.
 func TestFitToTell(t *testing.T) {
-	w := &work{book: ledger.Book{Firm: job.DefaultFirm()}} // tell .70; rain .08 and .20
+	w := &work{book: ledger.Book{Firm: job.DefaultFirm()}} // tell .80; rain .08 and .20
 	for _, x := range []struct {
 		chance, rain float64
 		want         bool
-	}{{0.70, 0.13, true}, {0.69, 0, false}, {0.90, 0.15, false}} {
+	}{{0.80, 0.13, true}, {0.79, 0, false}, {0.90, 0.15, false}} {
 		if got := w.fitToTell(x.chance, x.rain); got != x.want {
 			t.Errorf("chance %.2f, rain %.2f: %t", x.chance, x.rain, got)
 		}
