@@ -120,7 +120,7 @@ func DefaultFirm() Firm {
 		},
 		// A day told five days ahead from a chance of .6 stood fast on a forecast too old
 		// to hold, and four to six dates were moved for ten jobs; three days ahead from
-		// .7, the chance that a go asks for, half as many were, and from .8 a third less
+		// .7, the chance that a go asks for, half as many were, and from .8 a quarter less
 		// again: a chance of .7 three days before is lost by the evening too often.
 		// Customers still had more than two and a half days: replayed seasons, of our own
 		// (docs/replay.md).

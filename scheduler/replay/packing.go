@@ -107,7 +107,7 @@ func (p *packing) earns() float64 {
 	for d := range p.f.s.Days {
 		hm += rounds(halves[2*d], halves[2*d+1])
 	}
-	return sum - float64(hm)*float64(p.f.s.Firm.Costs.Km)/10
+	return sum - p.f.road(hm)
 }
 
 // rounds gives the road of crews that work at one place in the morning and at one in
