@@ -46,7 +46,7 @@ func (g *Ground) Judge(c Case, d job.Date, from time.Time, b job.Bounds) Day {
 	for k, t := range starts {
 		day.Starts = append(day.Starts, c.honest(share(out[k*len(live):(k+1)*len(live)], g.at(t))))
 	}
-	day.Best = bestOf(day.Starts)
+	day.Best = bestOf(day.Starts, b)
 	day.Windows = windows(day.Starts, b)
 	g.explain(&day, &p, starts[day.Best], out[day.Best*len(live):(day.Best+1)*len(live)], live)
 	day.NoReturn = g.at(p.noReturn)
@@ -147,15 +147,20 @@ func share(rs []outcome, at time.Time) Start {
 // bestOf gives the earliest of the starts that are nearly as good as the best:
 // rain on an open roof costs as much as a seal gains, and a topcoat on the day
 // counts a quarter. Nearly means within a fiftieth, so that a crew is not sent
-// late for the noise of one member in a hundred.
-func bestOf(ss []Start) int {
+// late for the noise of one member in a hundred. Where some start would be called go
+// by its chances, only such starts count: else a roof is put on hold for an hour with
+// a better chance of its topcoat and too great a risk of rain, though it could be laid
+// at another.
+func bestOf(ss []Start, b job.Bounds) int {
 	worth := func(s Start) float64 { return s.Sealed - s.RainOpen + s.Full/4 }
-	top := math.Inf(-1)
+	top, some := math.Inf(-1), slices.ContainsFunc(ss, func(s Start) bool { return s.Within(b) })
 	for _, s := range ss {
-		top = math.Max(top, worth(s))
+		if s.Within(b) || !some {
+			top = math.Max(top, worth(s))
+		}
 	}
 	for i, s := range ss {
-		if worth(s) >= top-0.02 {
+		if (s.Within(b) || !some) && worth(s) >= top-0.02 {
 			return i
 		}
 	}
@@ -167,7 +172,7 @@ func windows(ss []Start, b job.Bounds) []Window {
 	var out []Window
 	open := false
 	for _, s := range ss {
-		in := s.Sealed >= b.Go && s.RainOpen <= b.GoRainOpen
+		in := s.Within(b)
 		switch {
 		case in && open:
 			out[len(out)-1].To = s.At

@@ -95,6 +95,9 @@ type Start struct {
 	RainOpen float64   `json:"rain_open"` // share in which it rains while open
 }
 
+// Within reports whether the start would be called go by its chances.
+func (s Start) Within(b job.Bounds) bool { return s.Sealed >= b.Go && s.RainOpen <= b.GoRainOpen }
+
 // Window is a range of times on site, both ends included.
 type Window struct {
 	From time.Time `json:"from"`

@@ -36,7 +36,7 @@ func referenceJob(c forecast.Cell, zone string) job.Booking {
 }
 
 // referenceCase is the case of the reference roof, by the default working hours
-// whoever asks: its chances belong to the cell.
+// whoever asks (and judged by the default bounds): its chances belong to the cell.
 func referenceCase(c forecast.Cell, zone *time.Location) rules.Case {
 	return rules.Case{Job: referenceJob(c, zone.String()), Crew: referenceHands, Profile: rules.Polyester(), Hours: job.DefaultFirm().Work, Zone: zone}
 }
@@ -99,7 +99,7 @@ func (w *work) reference(c forecast.Cell, issue forecast.Issue, from, to int) (o
 	for lead := from; lead <= to; lead++ {
 		d := w.today().AddDays(lead)
 		g := grounds.work(k, stats, issue, cs.Job.Job, cs.Profile)
-		best, ok := w.s.judgeOn(g, cs, d, issue, w.now, w.book.Firm.Bounds).BestStart()
+		best, ok := w.s.judgeOn(g, cs, d, issue, w.now, job.DefaultFirm().Bounds).BestStart()
 		if !ok {
 			continue
 		}

@@ -32,7 +32,7 @@ type Spent struct {
 	// Could of them would have held: some start that day would have sealed the
 	// roof that was planned, or where none was, one that was in the book.
 	Could int
-	// Likely of those were seen the evening before: with a chance from which the
+	// Likely of those were seen the evening before: with chances from which the
 	// firm calls go.
 	Likely int
 }
@@ -111,7 +111,7 @@ func (d *daemon) chanceOf(b job.Booking, on job.Date, x ledger.Decision) crewDay
 		return day
 	}
 	s, ok := judged.BestStart()
-	day.likely = ok && s.Sealed >= d.s.Firm.Bounds.Go
+	day.likely = ok && s.Within(d.s.Firm.Bounds)
 	return day
 }
 

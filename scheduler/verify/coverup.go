@@ -61,7 +61,7 @@ func (y *year) openDay(d job.Date) (day OpenDay, ok bool, err error) {
 	c := y.roof.Case
 	v := l.onDressed.Judge(c, d, l.now, y.roof.Bounds)
 	s, known := v.BestStart()
-	if !known || v.SealedByLate.IsZero() || s.Sealed < y.roof.Bounds.Go || s.RainOpen > y.roof.Bounds.GoRainOpen {
+	if !known || v.SealedByLate.IsZero() || !s.Within(y.roof.Bounds) {
 		return day, false, nil
 	}
 	day = OpenDay{Date: d, From: s.At.Add(time.Duration(c.Profile.Setup * float64(time.Minute))), To: v.SealedByLate}
