@@ -24,7 +24,7 @@ type replayCmd struct {
 	From    string   `help:"First day of the season, month and day." default:"04-03" placeholder:"MM-DD"`
 	Members int      `help:"Members of the replayed forecasts, besides a control." default:"50"`
 	Spread  float64  `help:"Spread of the members: 1 as wide as the errors and judged as they come, 0.5 as narrow as raw ensembles are and dressed." default:"1"`
-	Policy  []string `help:"Ways of booking to try; may be given more than once." enum:"laycast,fixed,greedy,perfect" default:"laycast,fixed,greedy,perfect"`
+	Policy  []string `help:"Ways of booking to try; may be given more than once." enum:"laycast,bold,fixed,greedy,perfect" default:"laycast,bold,fixed,greedy,perfect"`
 	Losses  bool     `help:"Say also what became of the crews' days, where the daemon decided."`
 	placeFlags
 	JSON     bool `help:"Print JSON." xor:"form"`
@@ -33,7 +33,7 @@ type replayCmd struct {
 
 // Help shows examples.
 func (replayCmd) Help() string {
-	return "The rolling benchmark: whole seasons on recorded weather, each lived through by the daemon's own tasks on made-up forecasts of it, and on the same jobs and forecasts by a fixed calendar, by the greedy best day, and by the daemon with a perfect forecast. " +
+	return "The rolling benchmark: whole seasons on recorded weather, each lived through by the daemon's own tasks on made-up forecasts of it, and on the same jobs and forecasts by a bold daemon (it goes from the bounds of its no-go), by a fixed calendar, by the greedy best day, and by the daemon with a perfect forecast. " +
 		"The share is of what a clairvoyant, who knows the weather and every job beforehand, could at most have gained over doing nothing. No configuration is needed.\n\n" +
 		"Examples:\n  laycast replay --weather dublin_2017.csv\n  laycast replay --weather dublin_2017.csv --jobs 60 --crews 2 --from 05-01 --days 56 --json\n  laycast replay --weather quay.csv --lat 53.3 --lon -6.2 --zone Europe/Dublin --seed 7"
 }

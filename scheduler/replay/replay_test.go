@@ -10,6 +10,7 @@ import (
 	made "laycast/forecast/replay"
 	"laycast/job"
 	"laycast/rules"
+	"laycast/scheduler/call"
 )
 
 // short makes three weeks of an invented September by the sea.
@@ -151,5 +152,37 @@ func TestScore(t *testing.T) {
 	want.Foreseen = x.Foreseen
 	if math.Abs(x.Foreseen-0.5) > 1e-9 || !reflect.DeepEqual(x, want) {
 		t.Errorf("got  %+v\nwant %+v", x, want)
+	}
+}
+
+// A bold firm goes wherever its chances lie within the bounds of a no-go, where the
+// firm itself holds some roofs.
+func TestTheBoldGoWhereOthersHold(t *testing.T) {
+	if raceOn {
+		t.Skip("whole seasons take too long under the race detector: run without it (make test)")
+	}
+	t.Parallel()
+	s := short(t, 1, 24)
+	b := s.Firm.Bounds
+	held := func(s *Season) (n int) {
+		d, err := liveThrough(context.Background(), s, source{s.Weather, s.Calibrated}, func() {})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range d.m.calls {
+			if c.Outcome == call.Hold && c.Chance >= b.NoGo && c.RainOpen <= b.NoGoRain {
+				n++
+			}
+		}
+		return n
+	}
+	if n := held(&s); n == 0 {
+		t.Error("the firm itself held no roof that the bold could go to: the season tells nothing")
+	}
+	if n := held(s.bold()); n > 0 {
+		t.Errorf("the bold held %d roofs", n)
+	}
+	if s.Firm.Bounds != b {
+		t.Errorf("the season's own firm has become bold: %+v", s.Firm.Bounds)
 	}
 }

@@ -11,6 +11,7 @@ type Policy string
 // The policies.
 const (
 	Laycast  Policy = "laycast"          // the daemon
+	Bold     Policy = "bold laycast"     // the daemon, going from the bounds of its no-go
 	Fixed    Policy = "fixed calendar"   // first free place, told on arrival
 	Greedy   Policy = "greedy best day"  // each job on its best day, anew every morning
 	Knowing  Policy = "perfect forecast" // the daemon, told the truth two weeks ahead
@@ -18,7 +19,7 @@ const (
 )
 
 // Policies are those that live through a season, in the order of the table.
-func Policies() []Policy { return []Policy{Laycast, Fixed, Greedy, Knowing} }
+func Policies() []Policy { return []Policy{Laycast, Bold, Fixed, Greedy, Knowing} }
 
 // Result is what every policy came to in one season.
 type Result struct {
@@ -55,12 +56,16 @@ func Run(ctx context.Context, s Season, ps []Policy, tick func()) (Result, error
 
 func (r *Result) live(ctx context.Context, s *Season, p Policy, tick func()) error {
 	switch p {
-	case Laycast, Knowing:
+	case Laycast, Bold, Knowing:
 		from := source{s.Weather, s.Calibrated}
 		if p == Knowing {
 			from = source{knower{s.Weather}, true}
 		}
-		d, err := liveThrough(ctx, s, from, tick)
+		lived := s
+		if p == Bold {
+			lived = s.bold()
+		}
+		d, err := liveThrough(ctx, lived, from, tick)
 		if err != nil {
 			return err
 		}

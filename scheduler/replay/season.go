@@ -52,6 +52,15 @@ type Arrival struct {
 // Last gives the season's last day.
 func (s *Season) Last() job.Date { return s.From.AddDays(s.Days - 1) }
 
+// bold gives the season with a firm that goes from the bounds of its no-go. The fixed
+// calendar goes from the same chance, whatever the risk of rain: beside it a firm's go
+// tells planning from caution.
+func (s *Season) bold() *Season {
+	b := *s
+	b.Firm.Bounds.Go, b.Firm.Bounds.GoRainOpen = s.Firm.Bounds.NoGo, s.Firm.Bounds.NoGoRain
+	return &b
+}
+
 // Plot says what firm and jobs are invented for a season.
 type Plot struct {
 	Seed            uint64
