@@ -144,27 +144,39 @@ func share(rs []outcome, at time.Time) Start {
 	return s
 }
 
-// bestOf gives the earliest of the starts that are nearly as good as the best:
-// rain on an open roof costs as much as a seal gains, and a topcoat on the day
-// counts a quarter. Nearly means within a fiftieth, so that a crew is not sent
-// late for the noise of one member in a hundred. Where some start would be called go
-// by its chances, only such starts count: else a roof is put on hold for an hour with
-// a better chance of its topcoat and too great a risk of rain, though it could be laid
-// at another.
+// forGo is how much of the best start's chance may be given up for a start that would
+// be called go: a chance is hardly known better than to a twentieth. Ours, no source.
+const forGo = 0.05
+
+// bestOf gives the best start. Where it would not be called go by its chances and
+// another would that is as likely but for a twentieth, it is that one: else a roof is
+// put on hold for an hour with a better chance of its topcoat and too great a risk of
+// rain, though it could be laid at another.
 func bestOf(ss []Start, b job.Bounds) int {
+	best := nearlyBest(ss, func(Start) bool { return true })
+	if best < 0 || ss[best].Within(b) {
+		return best
+	}
+	least := ss[best].Sealed - forGo
+	if other := nearlyBest(ss, func(s Start) bool { return s.Within(b) && s.Sealed >= least }); other >= 0 {
+		return other
+	}
+	return best
+}
+
+// nearlyBest gives the earliest of the starts that count which are nearly as good as the
+// best of them: rain on an open roof costs as much as a seal gains, and a topcoat on the
+// day counts a quarter. Nearly means within a fiftieth, so that a crew is not sent late
+// for the noise of one member in a hundred. It is -1 where none counts.
+func nearlyBest(ss []Start, counts func(Start) bool) int {
 	worth := func(s Start) float64 { return s.Sealed - s.RainOpen + s.Full/4 }
-	top, some := math.Inf(-1), slices.ContainsFunc(ss, func(s Start) bool { return s.Within(b) })
+	top := math.Inf(-1)
 	for _, s := range ss {
-		if s.Within(b) || !some {
+		if counts(s) {
 			top = math.Max(top, worth(s))
 		}
 	}
-	for i, s := range ss {
-		if (s.Within(b) || !some) && worth(s) >= top-0.02 {
-			return i
-		}
-	}
-	return -1
+	return slices.IndexFunc(ss, func(s Start) bool { return counts(s) && worth(s) >= top-0.02 })
 }
 
 // windows gives the ranges of starts that would be called go by their chances.

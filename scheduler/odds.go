@@ -34,7 +34,7 @@ func (p *planner) way(c *candidate, hands int) (plan.Way, error) {
 			day := p.w.s.judge(cs, d, issue, p.w.now, p.w.book.Firm.Bounds)
 			c.days[hands][d] = day
 			open[i] = p.mayTell(c.visit, d, day) || c.fixed || p.pinned(c.booking) && c.booking.Pinned.Day == d
-			odds = oddsOf(day, p.w.book.Firm.Bounds, way.HalfDays, p.noon(d))
+			odds = oddsOf(day, way.HalfDays, p.noon(d))
 		}
 		way.Odds = append(way.Odds, odds)
 	}
@@ -93,7 +93,7 @@ const midday job.TimeOfDay = 12 * 60
 func (p *planner) noon(d job.Date) time.Time { return job.Instant(d, midday, p.w.zone) }
 
 // oddsOf gives the odds of a morning (or whole day) and of an afternoon.
-func oddsOf(day rules.Day, b job.Bounds, halfDays int, noon time.Time) [2]plan.Odds {
+func oddsOf(day rules.Day, halfDays int, noon time.Time) [2]plan.Odds {
 	var out [2]plan.Odds
 	if !day.Basis.Foreseen() {
 		return out
@@ -102,7 +102,7 @@ func oddsOf(day rules.Day, b job.Bounds, halfDays int, noon time.Time) [2]plan.O
 		out[0] = odds(s)
 	}
 	if halfDays == 1 {
-		am, pm := bestWithin(day, b, time.Time{}, noon), bestWithin(day, b, noon, time.Time{})
+		am, pm := bestWithin(day, time.Time{}, noon), bestWithin(day, noon, time.Time{})
 		out = [2]plan.Odds{}
 		if am != nil {
 			out[0] = odds(*am)
@@ -120,16 +120,15 @@ func odds(s rules.Start) plan.Odds {
 }
 
 // bestWithin gives the start with the greatest chance from `from` on and before
-// `to` (zero: no bound), nil where there is none. As in a verdict, starts that would
-// be called go come first.
-func bestWithin(day rules.Day, b job.Bounds, from, to time.Time) *rules.Start {
+// `to` (zero: no bound), nil where there is none.
+func bestWithin(day rules.Day, from, to time.Time) *rules.Start {
 	var best *rules.Start
 	for i := range day.Starts {
 		s := &day.Starts[i]
 		if (!from.IsZero() && s.At.Before(from)) || (!to.IsZero() && !s.At.Before(to)) {
 			continue
 		}
-		if best == nil || s.Within(b) && !best.Within(b) || s.Within(b) == best.Within(b) && s.Sealed-s.RainOpen > best.Sealed-best.RainOpen {
+		if best == nil || s.Sealed-s.RainOpen > best.Sealed-best.RainOpen {
 			best = s
 		}
 	}
@@ -143,11 +142,10 @@ func (p *planner) start(c candidate, hands int, d job.Date, slot, halfDays int) 
 	s, ok := day.BestStart()
 	if halfDays == 1 {
 		var b *rules.Start
-		bounds := p.w.book.Firm.Bounds
 		if slot == 0 {
-			b = bestWithin(day, bounds, time.Time{}, p.noon(d))
+			b = bestWithin(day, time.Time{}, p.noon(d))
 		} else {
-			b = bestWithin(day, bounds, p.noon(d), time.Time{})
+			b = bestWithin(day, p.noon(d), time.Time{})
 		}
 		if ok = b != nil; ok {
 			s = *b

@@ -2,10 +2,7 @@ package scheduler
 
 import (
 	"testing"
-	"time"
 
-	"laycast/job"
-	"laycast/rules"
 	"laycast/scheduler/plan"
 )
 
@@ -26,26 +23,5 @@ func TestRunsOfDays(t *testing.T) {
 	}
 	if got := p.runs(days, 1)[1][0].Sealed; got != 800 {
 		t.Errorf("a visit of a day: %d", got)
-	}
-}
-
-// A half day's start is one that would be called go, where the half day has one.
-func TestBestStartOfHalfADay(t *testing.T) {
-	b := job.DefaultFirm().Bounds
-	noon := time.Date(2027, 6, 1, 12, 0, 0, 0, time.UTC)
-	day := rules.Day{Starts: []rules.Start{
-		{At: noon.Add(-3 * time.Hour), Sealed: 0.95, RainOpen: 0.09},
-		{At: noon.Add(-2 * time.Hour), Sealed: 0.75, RainOpen: 0.07},
-		{At: noon, Sealed: 0.60, RainOpen: 0.01},
-		{At: noon.Add(time.Hour), Sealed: 0.65, RainOpen: 0.01},
-	}}
-	if am := bestWithin(day, b, time.Time{}, noon); am == nil || *am != day.Starts[1] {
-		t.Errorf("in the morning %+v", am)
-	}
-	if pm := bestWithin(day, b, noon, time.Time{}); pm == nil || *pm != day.Starts[3] {
-		t.Errorf("in the afternoon %+v", pm)
-	}
-	if none := bestWithin(day, b, noon.Add(2*time.Hour), time.Time{}); none != nil {
-		t.Errorf("after the last start %+v", none)
 	}
 }
