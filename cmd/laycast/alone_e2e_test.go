@@ -40,7 +40,7 @@ func TestASourceWithoutEnsembleAlone(t *testing.T) {
 			o.write("laycast.yaml", "firm: {name: Quay Roofs, zone: Europe/Dublin, email: office@quay.example}\nlisten: 127.0.0.1:0\n"+
 				"tell_ahead: 5\nbounds: {tell: 0.6}\n"+ // so that days are told already when the source falls silent
 				"database: sqlite:"+filepath.Join(o.dir, "laycast.db")+"\nsource: {kind: "+tt.kind+", url: \""+other.URL+"\", contact: office@quay.example}\n")
-			o.takeIn(bookOf(24, "2027-06-14"))
+			o.takeIn(bookOf(24, "2027-06-14")) // so many that some day after the silence begins is told
 			o.rehearse("2027-06-13T04:00:00Z", "2027-06-15T20:00:00Z")
 
 			check := decode[checkJSON](t, o.must("check", "Q-16", "--json"))

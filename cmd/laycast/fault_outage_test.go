@@ -194,7 +194,7 @@ func TestFaultDiskFull(t *testing.T) {
 	}
 	dir := t.TempDir()
 	if out, err := exec.Command("mount", "-t", "tmpfs", "-o", "size=48m", "laycast-fault", dir).CombinedOutput(); err != nil {
-		t.Skipf("a small disk cannot be mounted here: %v: %s", err, out)
+		t.Skipf("a small disk cannot be mounted here: run where root may mount a tmpfs, not in a container that forbids it: %v: %s", err, out)
 	}
 	t.Cleanup(func() {
 		if out, err := exec.Command("umount", dir).CombinedOutput(); err != nil {

@@ -88,7 +88,7 @@ func installPsychrolib(t *testing.T) string {
 	}
 	for _, tool := range []string{"node", "npm"} {
 		if _, err := exec.LookPath(tool); err != nil {
-			t.Skipf("not compared with psychrolib: %s is not installed", tool)
+			t.Skipf("not compared with psychrolib: %s is not installed: install the package of that name", tool)
 		}
 	}
 	dir := t.TempDir()
@@ -98,7 +98,7 @@ func installPsychrolib(t *testing.T) string {
 		"--no-update-notifier", "--fetch-retries=0", "--fetch-timeout=10000", psychrolibVersion)
 	cmd.Dir, cmd.WaitDelay = dir, time.Second
 	if out, err := cmd.CombinedOutput(); err != nil {
-		t.Skipf("not compared with psychrolib: npm could not install it (%v): %s", err, strings.TrimSpace(string(out)))
+		t.Skipf("not compared with psychrolib: npm could not fetch it (is there a network?), lay it into npm's cache or go online: %v: %s", err, strings.TrimSpace(string(out)))
 	}
 	return dir
 }
