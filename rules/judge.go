@@ -290,6 +290,7 @@ func (x tally) sorted() []Failing {
 // is opened, never of the day itself: opened says that the forecast had let the
 // crew open it. Without, the day's own heat decides, as if it had been foreseen.
 func (g *Ground) Outturn(c Case, d job.Date, start time.Time, opened bool) (sealed, full, rained, known bool) {
+	c.Slow = c.Profile.SlowMedian
 	p, ok := g.dayPlan(c, d)
 	if !ok || g.count == 0 {
 		return false, false, false, false
@@ -298,7 +299,6 @@ func (g *Ground) Outturn(c Case, d job.Date, start time.Time, opened bool) (seal
 		return false, false, false, false
 	}
 	past := *g
-	past.slow = []float64{c.Profile.SlowMedian}
 	if opened {
 		past.hot = make([]bool, g.n)
 	}

@@ -402,3 +402,27 @@ func TestDressedMembersCountAsThoseTheyAreMadeOf(t *testing.T) {
 		}
 	}
 }
+
+// TestAKnownPace: where it is not known how fast the crew works, each member has a
+// crew of its own, and rain that comes in the middle of them leaves the roof in
+// doubt. Where it is known there is none.
+func TestAKnownPace(t *testing.T) {
+	c := roof(20, job.Replace, job.NewBoard)
+	var doubtful int
+	for from := 12; from < 18; from++ {
+		s := fair(may4, 20).hour(forecast.Rain, from, 24, 0.6)
+		quick, slow, open := c, c, s.judge(c)
+		quick.Slow, slow.Slow = 0.65*c.Profile.SlowMedian, 1.5*c.Profile.SlowMedian
+		best := func(d Day) float64 { x, _ := d.BestStart(); return x.Sealed }
+		q, l, o := best(s.judge(quick)), best(s.judge(slow)), best(open)
+		if q != 0 && q != 1 || l != 0 && l != 1 || l > o || o > q {
+			t.Errorf("rain from %d:00: quick %g, any %g, slow %g", from, q, o, l)
+		}
+		if o > 0 && o < 1 {
+			doubtful++
+		}
+	}
+	if doubtful == 0 {
+		t.Error("no rain left any doubt: the test tells nothing")
+	}
+}

@@ -94,6 +94,9 @@ type walker struct {
 
 func newWalker(g *Ground, p *dayPlan, m int) walker {
 	w := walker{g: g, p: p, m: m, slow: g.slow[m], wet: g.wet.row(m), rate: g.rate[m*g.n : (m+1)*g.n]}
+	if p.c.Slow > 0 {
+		w.slow = p.c.Slow
+	}
 	for set := range w.bad {
 		w.bad[set] = g.limits.bad[set].row(m)
 	}

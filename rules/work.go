@@ -37,6 +37,9 @@ type Case struct {
 	// Honest gives the chances that such chances have come to by the record; nil
 	// leaves them as they are. It keeps their order.
 	Honest func(Start) Start
+	// Slow is the multiple of the nominal time that the crew is known to take; 0: it is
+	// not known, and every member has a crew of its own.
+	Slow float64
 }
 
 // honest moves the chances of a start.

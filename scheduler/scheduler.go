@@ -133,12 +133,15 @@ type Config struct {
 	// address of From, and work that waits for a source spreads out.
 	Many      bool
 	PublicURL string
-	LinkKey   []byte          // the secret behind every link; nil: mails hold no links
-	Owner     Owner           // how the owner answers in a rehearsal
-	Profiles  rules.Profiles  // the firm's own laying limits, beside the built-in ones
-	Season    *season.Outlook // laying days by month at the firm's place; nil: no record is at hand
-	Materials load.Materials  // what load lists and mix cards are reckoned from; without a name, mails have neither
-	Log       zerolog.Logger
+	LinkKey   []byte // the secret behind every link; nil: mails hold no links
+	Owner     Owner  // how the owner answers in a rehearsal
+	// MiddlePace says that every crew is known to work at the middle pace, as those of
+	// the benchmark do. Elsewhere nobody knows: each member has a crew of its own.
+	MiddlePace bool
+	Profiles   rules.Profiles  // the firm's own laying limits, beside the built-in ones
+	Season     *season.Outlook // laying days by month at the firm's place; nil: no record is at hand
+	Materials  load.Materials  // what load lists and mix cards are reckoned from; without a name, mails have neither
+	Log        zerolog.Logger
 	// Wake is how often Serve looks at the clock; 0: every 15 s.
 	Wake time.Duration
 }

@@ -16,7 +16,11 @@ func (s *Scheduler) caseOf(f job.Firm, b job.Booking, hands int, zone *time.Loca
 	if err != nil {
 		return rules.Case{}, fmt.Errorf("job %s: %w", b.ID, err)
 	}
-	return rules.Case{Job: b, Crew: hands, Profile: p, Hours: f.Work, Zone: zone}, nil
+	c := rules.Case{Job: b, Crew: hands, Profile: p, Hours: f.Work, Zone: zone}
+	if s.MiddlePace {
+		c.Slow = p.SlowMedian
+	}
+	return c, nil
 }
 
 // Judge gives the verdict for a job on one day with a crew of so many hands,

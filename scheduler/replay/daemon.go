@@ -55,13 +55,22 @@ type trip struct {
 	was   job.Booking
 }
 
-// liveThrough has the daemon live through the season.
-func liveThrough(ctx context.Context, s *Season, from source, tick func()) (*daemon, error) {
+// liveThrough has the daemon live through the season, as p says. One that knows is told
+// the weather, and that every crew works at the middle pace: a forecast that left the
+// crews' hours open would not be perfect.
+func liveThrough(ctx context.Context, s *Season, p Policy, tick func()) (*daemon, error) {
+	from, knows := source{s.Weather, s.Calibrated}, p == Knowing
+	if knows {
+		from = source{knower{s.Weather}, true}
+	}
+	if p == Bold {
+		s = s.bold()
+	}
 	begin := job.Instant(s.From, arrivalsAt, s.Zone)
 	d := &daemon{s: s, m: newStore(s), truth: newTruth(s), clock: scheduler.NewVirtualClock(begin), diary: newDiary(), spent: newSpending()}
 	d.sched = scheduler.New(scheduler.Config{
 		Store: d.m, Sources: []scheduler.NamedSource{{Source: from, Name: sourceName}}, Clock: d.clock,
-		From: "Replay <office@replay.example>", Owner: scheduler.OwnerYes, Log: zerolog.Nop(),
+		From: "Replay <office@replay.example>", Owner: scheduler.OwnerYes, MiddlePace: knows, Log: zerolog.Nop(),
 	})
 	d.m.wrote = d.wrote
 	next := d.arrive(0, s.From)

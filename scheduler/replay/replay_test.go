@@ -64,6 +64,23 @@ func TestNoPolicyBeatsForesight(t *testing.T) {
 	}
 }
 
+// A perfect forecast leaves nothing in doubt, the crews' pace neither: of this season
+// the daemon sent a crew at a chance of .9 while each member had a crew of its own.
+func TestAPerfectForecastHasNoDoubts(t *testing.T) {
+	if raceOn {
+		t.Skip("whole seasons take too long under the race detector: run without it (make test)")
+	}
+	t.Parallel()
+	s := short(t, 3, 24)
+	d, err := liveThrough(context.Background(), &s, Knowing, func() {})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if x := d.diary.score(&s); x.Lays == 0 || x.Foreseen != 0 || x.Failed > 0 {
+		t.Errorf("%d of %d lays failed where %.2f were feared, want none of either", x.Failed, x.Lays, x.Foreseen)
+	}
+}
+
 func TestTheSameSeasonTwiceIsTheSame(t *testing.T) {
 	if raceOn {
 		t.Skip("whole seasons take too long under the race detector: run without it (make test)")
@@ -164,8 +181,8 @@ func TestTheBoldGoWhereOthersHold(t *testing.T) {
 	t.Parallel()
 	s := short(t, 1, 24)
 	b := s.Firm.Bounds
-	held := func(s *Season) (n int) {
-		d, err := liveThrough(context.Background(), s, source{s.Weather, s.Calibrated}, func() {})
+	held := func(p Policy) (n int) {
+		d, err := liveThrough(context.Background(), &s, p, func() {})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -176,10 +193,10 @@ func TestTheBoldGoWhereOthersHold(t *testing.T) {
 		}
 		return n
 	}
-	if n := held(&s); n == 0 {
+	if n := held(Laycast); n == 0 {
 		t.Error("the firm itself held no roof that the bold could go to: the season tells nothing")
 	}
-	if n := held(s.bold()); n > 0 {
+	if n := held(Bold); n > 0 {
 		t.Errorf("the bold held %d roofs", n)
 	}
 	if s.Firm.Bounds != b {

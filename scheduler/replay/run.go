@@ -14,7 +14,7 @@ const (
 	Bold     Policy = "bold laycast"     // the daemon, going from the bounds of its no-go
 	Fixed    Policy = "fixed calendar"   // first free place, told on arrival
 	Greedy   Policy = "greedy best day"  // each job on its best day, anew every morning
-	Knowing  Policy = "perfect forecast" // the daemon, told the truth two weeks ahead
+	Knowing  Policy = "perfect forecast" // the daemon, told the truth two weeks ahead, the crews' pace too
 	Foreseen Policy = "clairvoyant"      // the bound
 )
 
@@ -57,15 +57,7 @@ func Run(ctx context.Context, s Season, ps []Policy, tick func()) (Result, error
 func (r *Result) live(ctx context.Context, s *Season, p Policy, tick func()) error {
 	switch p {
 	case Laycast, Bold, Knowing:
-		from := source{s.Weather, s.Calibrated}
-		if p == Knowing {
-			from = source{knower{s.Weather}, true}
-		}
-		lived := s
-		if p == Bold {
-			lived = s.bold()
-		}
-		d, err := liveThrough(ctx, lived, from, tick)
+		d, err := liveThrough(ctx, s, p, tick)
 		if err != nil {
 			return err
 		}
