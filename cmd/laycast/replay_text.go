@@ -11,8 +11,9 @@ import (
 // The JSON of `replay`.
 type replayJSON struct {
 	Season   string             `json:"season"`
-	Bound    job.Money          `json:"bound"` // of the gain with perfect foresight
-	Found    job.Money          `json:"found"` // a clairvoyant plan that was found
+	Bound    job.Money          `json:"bound"`                      // of the gain with perfect foresight
+	Found    job.Money          `json:"found"`                      // a clairvoyant plan that was found
+	Knowing  job.Money          `json:"bound_of_perfect,omitempty"` // the bound of the perfect forecast: no roof is opened to heat
 	Policies []replayPolicyJSON `json:"policies"`
 }
 
@@ -53,7 +54,7 @@ type crewDaysJSON struct {
 func (c *replayCmd) json(rs []replay.Result) []replayJSON {
 	out := []replayJSON{}
 	for _, r := range rs {
-		j := replayJSON{Season: r.Season, Bound: job.Money(r.Foresight.Bound), Found: job.Money(r.Foresight.Found)}
+		j := replayJSON{Season: r.Season, Bound: job.Money(r.Foresight.Bound), Found: job.Money(r.Foresight.Found), Knowing: job.Money(r.Knowing.Bound)}
 		for _, p := range c.policies() {
 			x := r.Scores[p]
 			j.Policies = append(j.Policies, replayPolicyJSON{
@@ -76,6 +77,9 @@ func (c *replayCmd) table(s *session, rs []replay.Result) {
 	for _, r := range rs {
 		best := 100 * (1 - float64(r.Foresight.Found)/float64(r.Foresight.Bound))
 		title := fmt.Sprintf("%s: the clairvoyant gains %s at most (a plan within %.1f %% of it was found)", r.Season, job.Money(r.Foresight.Bound), best)
+		if k := r.Knowing.Bound; k > 0 && k != r.Foresight.Bound {
+			title += fmt.Sprintf("; who knows each day's heat opens no roof to it, and gains %s", job.Money(k))
+		}
 		if c.Markdown {
 			s.printf("#### %s\n\n| %s |\n|%s\n", title, strings.Join(head, " | "), strings.Repeat("---|", len(head)))
 		} else {

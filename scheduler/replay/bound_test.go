@@ -1,6 +1,7 @@
 package replay
 
 import (
+	"context"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -105,10 +106,29 @@ func TestTheBoundOfHalfDays(t *testing.T) {
 	}
 }
 
+// All week the deck is too hot until the afternoon. A forecast may have missed that: then the
+// roof is opened, waits for the deck to cool and holds. Who is told the truth keeps it closed.
+func TestWhoKnowsTheHeatOpensNoRoof(t *testing.T) {
+	s := quayside(dryWith(t, 24, 600, 10, 18), 5, 1, 18)
+	if f := foresee(&s, 400); f.Found <= 0 || f.Bound < f.Found {
+		t.Errorf("found %d, bound %d; want that it may be laid where no forecast sees the heat", f.Found, f.Bound)
+	}
+	if f := foreseeKnowing(&s, 400); f.Found != 0 || f.Bound > 10 {
+		t.Errorf("who knows finds %d, bound %d; want nothing", f.Found, f.Bound)
+	}
+	d, err := liveThrough(context.Background(), &s, Knowing, func() {})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if x := d.diary.score(&s); x.Lays > 0 || x.Money > 0 {
+		t.Errorf("the daemon that is told the truth scores %+v", x)
+	}
+}
+
 // The plan that is found is one that crews can follow, and scores what it says.
 func TestThePlanFoundScoresWhatItSays(t *testing.T) {
 	s := short(t, 2, 40)
-	f := newForeseer(&s)
+	f := newForeseer(&s, newTruth(&s))
 	x := f.run(400)
 	if asHalf := follow(t, &s, f); asHalf > 0 {
 		t.Errorf("%d of its half days are not half a day's work on their day", asHalf)

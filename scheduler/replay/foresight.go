@@ -32,14 +32,22 @@ type Foresight struct {
 // alone leaves the other half to a mixed whole day), and where work that is half a day's on
 // some day counts as half on every day.
 
-// foresee works out the bound.
+// foresee works out the bound of every policy.
 func foresee(s *Season, rounds int) Foresight {
-	return newForeseer(s).run(rounds)
+	return newForeseer(s, newTruth(s)).run(rounds)
 }
 
-func newForeseer(s *Season) *foreseer {
-	f := &foreseer{s: s, crews: float64(len(s.Crews))}
+// foreseeKnowing works out the bound of a policy that is told the truth. A deck that the
+// forecast sees too hot keeps the roof closed (rules), so one who knows each day's heat
+// has fewer days than one whom a forecast let open the roof.
+func foreseeKnowing(s *Season, rounds int) Foresight {
 	t := newTruth(s)
+	t.knows = true
+	return newForeseer(s, t).run(rounds)
+}
+
+func newForeseer(s *Season, t *truth) *foreseer {
+	f := &foreseer{s: s, crews: float64(len(s.Crews))}
 	for _, a := range s.Jobs {
 		if r := courses(t, a); len(r.works) > 0 {
 			f.roofs = append(f.roofs, r)

@@ -99,12 +99,18 @@ func TestTheSameSeasonTwiceIsTheSame(t *testing.T) {
 }
 
 // dry is a year without a drop, with mild steady air.
-func dry(t *testing.T) *made.Source {
+func dry(t *testing.T) *made.Source { return dryWith(t, 18, 0, 0, 0) }
+
+// dryWith is one of another air (°C), with so much sun (W/m²) in some hours of each day, in UTC.
+func dryWith(t *testing.T, air, sun float64, from, to int) *made.Source {
 	t.Helper()
 	rec := made.Invent(1, 44.6, -63.6, 2023)
 	for i := range rec.Rows {
 		r := &rec.Rows[i]
-		r.Rain, r.Air, r.Dew, r.Wind, r.Gust, r.Solar = 0, 18, 6, 2, 3, 0
+		r.Rain, r.Air, r.Dew, r.Wind, r.Gust, r.Solar = 0, air, 6, 2, 3, 0
+		if h := r.At.Hour(); h >= from && h < to {
+			r.Solar = sun
+		}
 	}
 	rec.Rows[3].Rain = 0.4 // a record without any rain has no climate of it
 	src, err := made.New(rec, made.Options{Members: 10})

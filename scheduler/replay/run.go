@@ -3,6 +3,7 @@ package replay
 import (
 	"context"
 	"fmt"
+	"slices"
 )
 
 // Policy names a way of booking.
@@ -25,6 +26,7 @@ func Policies() []Policy { return []Policy{Laycast, Bold, Fixed, Greedy, Knowing
 type Result struct {
 	Season    string
 	Foresight Foresight
+	Knowing   Foresight // the bound of who is told the truth; zero where nobody was
 	Scores    map[Policy]Score
 	Spent     map[Policy]map[Fate]Spent // what became of the crews' days, where the daemon decided
 	// Differ counts days that the daemon closed otherwise than the record
@@ -35,7 +37,11 @@ type Result struct {
 // Share gives a policy's part of what perfect foresight could at most have
 // earned over doing nothing.
 func (r Result) Share(p Policy) float64 {
-	return float64(r.Scores[p].Money) / float64(r.Foresight.Bound)
+	bound := r.Foresight.Bound
+	if p == Knowing {
+		bound = r.Knowing.Bound
+	}
+	return float64(r.Scores[p].Money) / float64(bound)
 }
 
 // boundRounds is how often the prices of the bound are moved.
@@ -51,6 +57,9 @@ func Run(ctx context.Context, s Season, ps []Policy, tick func()) (Result, error
 		}
 	}
 	out.Foresight = foresee(&s, boundRounds)
+	if slices.Contains(ps, Knowing) {
+		out.Knowing = foreseeKnowing(&s, boundRounds)
+	}
 	return out, nil
 }
 

@@ -24,6 +24,7 @@ type truth struct {
 	s       *Season
 	profile rules.Profile
 	grounds map[groundKey]*rules.Ground
+	knows   bool // the heat of every day is known beforehand, and no roof is opened to it
 }
 
 type groundKey struct {
@@ -78,13 +79,14 @@ func (t *truth) outturn(b job.Booking, d job.Date, start time.Time) outcome {
 // or later, and whether the topcoat could have gone on too.
 type could struct{ sealed, full, late, fullLate bool }
 
-// best gives the best that could have come of a day, whatever the start.
+// best gives the best that could have come of a day, whatever the start. To a forecast
+// that does not see it, the day's heat is no bar.
 func (t *truth) best(b job.Booking, d job.Date) (x could) {
 	at := job.Instant(d, t.s.Firm.Work.From, t.s.Zone)
 	mid, to := job.Instant(d, noon, t.s.Zone), job.Instant(d, t.s.Firm.Work.To, t.s.Zone)
 	c, g := t.caseOf(b), t.ground(b.Job, d)
 	for ; at.Before(to); at = at.Add(30 * time.Minute) {
-		s, f, _, known := g.Outturn(c, d, at, true)
+		s, f, _, known := g.Outturn(c, d, at, !t.knows)
 		if !known || !s {
 			continue
 		}
