@@ -28,6 +28,7 @@ type Firm struct {
 	Profiles map[string]string `json:"profiles,omitempty"`
 
 	AskStrict bool `json:"ask_strict"` // a new date is never told without the owner's yes
+	StandBy   bool `json:"stand_by"`   // a customer who was told no day may be asked on the evening before to stand by
 }
 
 // Times are cron expressions (minute hour day month weekday) in the firm's zone.
@@ -127,7 +128,7 @@ func DefaultFirm() Firm {
 		// The break-even chance of a typical job lies between .62 and .77
 		// (value 1800, abort 590, later share .8 to .9: lay if p > a/(v-f+a)).
 		Bounds:    Bounds{Go: 0.70, GoRainOpen: 0.08, NoGo: 0.50, NoGoRain: 0.20, Tell: 0.80},
-		TellAhead: 3, Notice: 1,
+		TellAhead: 3, Notice: 1, StandBy: true,
 	}
 }
 

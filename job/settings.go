@@ -29,6 +29,7 @@ const (
 	KindDates    SettingKind = "dates"    // "2027-07-01 2027-12-25"
 	KindMoves    SettingKind = "moves"    // a line a step: days, a tab, the amount
 	KindAsk      SettingKind = "ask"      // "strict" or "until-morning"
+	KindStandBy  SettingKind = "stand-by" // "yes" or "no"
 	KindTimes    SettingKind = "times"    // "09:00 16:00"
 	KindWeekly   SettingKind = "weekly"   // "Monday 06:00"
 )
@@ -163,6 +164,18 @@ func tellingSettings() []Setting {
 				return errors.New("choose one of the two")
 			}
 			f.AskStrict = v == "strict"
+			return nil
+		}},
+		{"stand_by", groupTelling, "When the evening is not sure, a customer who was told no day is asked to stand by", "", KindStandBy, func(f Firm) string {
+			if f.StandBy {
+				return "yes"
+			}
+			return "no"
+		}, func(f *Firm, v string) error {
+			if v != "yes" && v != "no" {
+				return errors.New("choose one of the two")
+			}
+			f.StandBy = v == "yes"
 			return nil
 		}},
 	}

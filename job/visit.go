@@ -77,8 +77,10 @@ type Visit struct {
 	ToldWeek Date      `json:"told_week"` // Monday of the week last told to the customer
 	Told     Date      `json:"told"`      // the date last told
 	ToldAt   time.Time `json:"told_at"`
-	Moves    int       `json:"moves"` // how often a told date was moved
-	Moved    Date      `json:"moved"` // the told date that no longer holds, and why, as its customer was told last
+	StandBy  Date      `json:"stand_by,omitzero"` // the day that its customer, who was told none, was asked on the evening before to stand by for
+	StoodBy  int       `json:"stood_by,omitzero"` // how often they were asked so
+	Moves    int       `json:"moves"`             // how often a told date was moved
+	Moved    Date      `json:"moved"`             // the told date that no longer holds, and why, as its customer was told last
 	MovedWhy string    `json:"moved_why,omitempty"`
 	AskedAt  time.Time `json:"asked_at"` // when the owner was asked about a new date that waits to be told
 	AskedFor Date      `json:"asked_for"`

@@ -222,6 +222,7 @@ func TestSubjects(t *testing.T) {
 		"customer-go":         "Your roof: we come tomorrow at 07:30",
 		"customer-no-go":      "Your roof: not tomorrow, a new date follows",
 		"customer-hold":       "Your roof: tomorrow is not certain, you hear by 06:00 either way",
+		"customer-stand-by":   "Your roof: perhaps tomorrow, you hear by 06:00 either way",
 		"customer-look-no-go": "Your roof: not today, a new date follows",
 		"date-moved":          "Your roof: a new date, Monday 19 April",
 	}
@@ -246,19 +247,20 @@ func TestSays(t *testing.T) {
 			"office@saltbox.example", "A forecast is no permission", "data sheet, local codes", "31 °C (NIOSH Pocket Guide)",
 			"never mix it neat with accelerator", "Edge protection", "Weather: an invented record",
 		},
-		"call-no-go":    {"Rain, 10:24 to 14:10, in 98 of 200 forecasts.", "A new date follows", "Survey at 3 Wharf Lane"},
-		"call-hold":     {"decided by 05:30", "do not set off before you have heard"},
-		"call-blind":    {"not known; the forecast lacks hours or is too old", "was last seen at 09:15"},
-		"look-still-go": {"On site: 08:30 (was 07:30)", "71 % (was 78 %)"},
-		"look-no-go":    {"It was a go before. Do not open this roof."},
-		"customer-go":   {"We come at 07:30 on Thursday 15 April 2027", "from about 08:00 to about 14:40", "crew Heron, 2 people"},
-		"customer-hold": {"You hear from us by 06:00 either way"},
-		"week-told":     {"the week of Monday 12 April 2027"},
-		"date-told":     {"Thursday 15 April 2027, at 07:30, weather permitting", "for about 7 hours"},
-		"date-moved":    {"Monday 19 April 2027, at 07:30, weather permitting", "not on Thursday 15 April 2027", "Rain is likely on the day told before."},
-		"cancelled":     {"We do not come on Thursday 15 April 2027"},
-		"week":          {"Crew Plover", "sealed: likely, 81 %; date told", "Order the skip"},
-		"trouble":       {"17:20 on Wednesday 5 May 2027", "HTTP 503"},
+		"call-no-go":        {"Rain, 10:24 to 14:10, in 98 of 200 forecasts.", "A new date follows", "Survey at 3 Wharf Lane"},
+		"call-hold":         {"decided by 05:30", "do not set off before you have heard"},
+		"call-blind":        {"not known; the forecast lacks hours or is too old", "was last seen at 09:15"},
+		"look-still-go":     {"On site: 08:30 (was 07:30)", "71 % (was 78 %)"},
+		"look-no-go":        {"It was a go before. Do not open this roof."},
+		"customer-go":       {"We come at 07:30 on Thursday 15 April 2027", "from about 08:00 to about 14:40", "crew Heron, 2 people"},
+		"customer-hold":     {"You hear from us by 06:00 either way"},
+		"customer-stand-by": {"Perhaps tomorrow", "This is no promise yet", "You hear from us by 06:00 either way", "If tomorrow does not suit you, please answer this mail or ring us tonight."},
+		"week-told":         {"the week of Monday 12 April 2027"},
+		"date-told":         {"Thursday 15 April 2027, at 07:30, weather permitting", "for about 7 hours"},
+		"date-moved":        {"Monday 19 April 2027, at 07:30, weather permitting", "not on Thursday 15 April 2027", "Rain is likely on the day told before."},
+		"cancelled":         {"We do not come on Thursday 15 April 2027"},
+		"week":              {"Crew Plover", "sealed: likely, 81 %; date told", "Order the skip"},
+		"trouble":           {"17:20 on Wednesday 5 May 2027", "HTTP 503"},
 	}
 	for name, want := range says {
 		m, err := samples(t)[name](composer(t))
@@ -276,7 +278,7 @@ func TestSays(t *testing.T) {
 
 // TestNoWeatherJargonForCustomers keeps the trade's words out of their mails.
 func TestNoJargonForCustomers(t *testing.T) {
-	for _, name := range []string{"customer-go", "customer-no-go", "customer-hold", "week-told", "date-told", "date-moved", "cancelled"} {
+	for _, name := range []string{"customer-go", "customer-no-go", "customer-hold", "customer-stand-by", "week-told", "date-told", "date-moved", "cancelled"} {
 		m, err := samples(t)[name](composer(t))
 		if err != nil {
 			t.Fatal(err)

@@ -25,6 +25,7 @@ type CallLetter struct {
 
 	Thread    []string  // Message-IDs of the mails before it to the same person, oldest first
 	DecideBy  time.Time // when a hold is decided; zero: read from the firm's second look
+	StandBy   bool      // for a customer: they were told no day, and are asked to stand by for this one
 	Why       string    // for a customer: why not, in plain words; "" takes it from the call
 	PlanB     []string  // the crew's weatherproof work, one line each
 	SeenURL   string    // a link by which the crew says it has read the mail

@@ -45,9 +45,16 @@ func (c *Composer) CustomerCall(l CallLetter) (Message, error) {
 				expires = t
 			}
 		}
-		subject = "Your roof: " + f.when + " is not certain, you hear " + by + " either way"
 		out.Headline = "You hear " + by + " either way"
-		out.Lede = append(out.Lede, "Whether we come "+f.when+", "+date+", is not certain yet. You hear from us "+by+" either way. Until then please keep things ready for us.")
+		if l.StandBy {
+			out.Headline = "Perhaps " + f.when
+			subject = "Your roof: perhaps " + f.when + ", you hear " + by + " either way"
+			out.Lede = append(out.Lede, "Perhaps we can come "+f.when+", "+date+", at "+f.wall.at(f.start)+" "+purpose(l.Job, f.roof)+". This is no promise yet. You hear from us "+by+" either way.",
+				"If "+f.when+" does not suit you, please answer this mail or ring us tonight.")
+		} else {
+			subject = "Your roof: " + f.when + " is not certain, you hear " + by + " either way"
+			out.Lede = append(out.Lede, "Whether we come "+f.when+", "+date+", is not certain yet. You hear from us "+by+" either way. Until then please keep things ready for us.")
+		}
 		out.add(block{Title: "Why", Text: []string{holdWhy(l)}}, c.comingBlock(l, f), clearing(l.Job))
 	}
 	out.add(c.customerEnd(l.Subscribe, l.Invitation))

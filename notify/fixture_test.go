@@ -212,17 +212,22 @@ func samples(t *testing.T) map[string]func(*notify.Composer) (notify.Message, er
 	planB := letterOf(t, noK)
 	planB.PlanB = []string{"survey at 3 Wharf Lane", "snag list at 9 Mill Brook"}
 	return mails{
-		"call-go":             crew(full),
-		"call-coat":           crew(coatLetter(t)),
-		"call-no-go":          crew(planB),
-		"call-hold":           crew(letterOf(t, holdK)),
-		"call-blind":          crew(letterOf(t, blind)),
-		"look-still-go":       look(secondLook(t, &goK, later)),
-		"look-now-go":         look(secondLook(t, &holdK, goK)),
-		"look-no-go":          look(secondLook(t, &goK, noK)),
-		"customer-go":         cust(letterOf(t, goK)),
-		"customer-no-go":      cust(letterOf(t, noK)),
-		"customer-hold":       cust(letterOf(t, holdK)),
+		"call-go":        crew(full),
+		"call-coat":      crew(coatLetter(t)),
+		"call-no-go":     crew(planB),
+		"call-hold":      crew(letterOf(t, holdK)),
+		"call-blind":     crew(letterOf(t, blind)),
+		"look-still-go":  look(secondLook(t, &goK, later)),
+		"look-now-go":    look(secondLook(t, &holdK, goK)),
+		"look-no-go":     look(secondLook(t, &goK, noK)),
+		"customer-go":    cust(letterOf(t, goK)),
+		"customer-no-go": cust(letterOf(t, noK)),
+		"customer-hold":  cust(letterOf(t, holdK)),
+		"customer-stand-by": func(c *notify.Composer) (notify.Message, error) {
+			l := letterOf(t, holdK)
+			l.StandBy = true
+			return cust(l)(c)
+		},
 		"customer-look-no-go": cust(secondLook(t, &holdK, noK)),
 		"cover-up": func(c *notify.Composer) (notify.Message, error) {
 			return c.CoverUp(notify.CoverUpLetter{

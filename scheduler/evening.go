@@ -42,6 +42,10 @@ func (w *work) evening(ctx context.Context) error {
 			continue
 		}
 		c := call.DecideEvening(in)
+		if w.asksToStandBy(v, in.Job, tomorrow, c) {
+			v.StandBy, v.StoodBy = tomorrow, v.StoodBy+1
+			w.setVisit(v)
+		}
 		if w.unheard(v, tomorrow, c) {
 			w.out.Untold = append(w.out.Untold, notify.Untold{
 				Firm: w.book.Firm.UID, Person: in.Job.Customer.Email, Job: v.Job, Date: tomorrow, At: w.now,
@@ -73,7 +77,7 @@ func (w *work) evening(ctx context.Context) error {
 
 // unheard reports whether a visit is not to be called, because its customer
 // does not know the day: one who was told another day keeps it, and one who was
-// told none is not surprised by anything but a go. Without a forecast to judge
+// told none, and is not asked to stand by, is not surprised by anything but a go. Without a forecast to judge
 // by, a visit that nobody was told of is still put on hold, so that it shows.
 func (w *work) unheard(v job.Visit, d job.Date, c call.Call) bool {
 	if w.knows(v, d) {
@@ -85,10 +89,22 @@ func (w *work) unheard(v job.Visit, d job.Date, c call.Call) bool {
 	return c.Outcome != call.Go && (!c.Blind || !v.Told.IsZero())
 }
 
-// knows reports whether the visit's customer expects the crew on d: the day was
-// told, or is one of the days after it.
+// asksToStandBy reports whether a customer who was told no day is asked to keep d free:
+// the call is a hold, so the morning may well say go. A day that was told and taken
+// back is not followed by a perhaps, nobody is asked for ever, and who has no mail
+// cannot be asked.
+func (w *work) asksToStandBy(v job.Visit, b job.Booking, d job.Date, c call.Call) bool {
+	ask := w.book.Firm.StandBy && v.StoodBy < mostStandBys && b.Customer.Email != ""
+	return ask && c.Outcome == call.Hold && !c.Blind && v.Told.IsZero() && !w.knows(v, d)
+}
+
+// mostStandBys is how often a customer is asked to stand by for one visit. Ours, no source.
+const mostStandBys = 2
+
+// knows reports whether the visit's customer expects to hear of d: the day was
+// told, or is one of the days after it, or they were asked to stand by.
 func (w *work) knows(v job.Visit, d job.Date) bool {
-	return v.Done > 0 || v.Told == d || w.continues(v, d)
+	return v.Done > 0 || v.Told == d || w.continues(v, d) || v.StandBy == d
 }
 
 // continues reports whether d is a later day of a visit whose first day was
@@ -293,11 +309,14 @@ func (w *work) tellCustomerWhy(c call.Call, before *call.Call, b job.Booking, ba
 			})
 			return
 		}
+	}
+	standBy := v.StandBy == c.Date
+	if c.Outcome == call.Go && (!known || standBy) {
 		v.Told, v.ToldAt = c.Date, w.now
 		w.setVisit(v)
 	}
 	l := w.callLetter(c, before, b, bay)
-	l.Subscribe, l.Thread, l.Why = w.subscribe(b), v.Thread, why
+	l.Subscribe, l.Thread, l.Why, l.StandBy = w.subscribe(b), v.Thread, why, standBy
 	switch c.Outcome {
 	case call.Go:
 		l.Invitation = w.invite(&v, b)

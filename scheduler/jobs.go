@@ -121,14 +121,20 @@ func (w *work) takeBack(b job.Booking, why string) {
 		if l.Was.IsZero() || l.Was.Before(w.today()) {
 			l.Was, l.WasWeek = v.ToldWeek, true
 		}
+		perhaps := v.Told != v.StandBy && !v.StandBy.Before(w.today()) && v.On(v.StandBy)
+		if perhaps {
+			l.Was, l.WasWeek = v.StandBy, false
+		}
 		v.Days, v.Crew = append([]job.Date{}, v.Days[:v.Done]...), ""
 		if !l.Was.IsZero() && !l.Was.AddDays(6).Before(w.today()) {
-			v.Moves++
+			if !perhaps { // that was no date told
+				v.Moves++
+			}
 			l.Visit, l.Invitation = v, w.uninvite(&v, b)
 			m, err := w.say.DateCancelled(l)
 			w.postTo(&v, b, m, err, l.Was)
 		}
-		v.Told, v.ToldWeek, v.ToldAt = job.Date{}, job.Date{}, time.Time{}
+		v.Told, v.ToldWeek, v.ToldAt, v.StandBy = job.Date{}, job.Date{}, time.Time{}, job.Date{}
 		w.setVisit(v)
 	}
 }

@@ -55,6 +55,8 @@ func (w *work) tellVisit(v job.Visit, b job.Booking) {
 	switch {
 	case first == v.Told && !first.IsZero():
 		return
+	case first == v.StandBy && !first.IsZero():
+		return // the morning says
 	case !v.Told.IsZero() && first.IsZero():
 		w.cancelSoon(v, b)
 	case !v.Told.IsZero():

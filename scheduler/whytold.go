@@ -55,6 +55,8 @@ func (w *work) customerStands(v job.Visit, b job.Booking) string {
 		return fmt.Sprintf("the plan has moved it from %s to %s, which waits for your yes", v.Told.Words(), first.Words())
 	case w.waits(v) && !w.released(v):
 		return fmt.Sprintf("the plan has moved it from %s to %s, which waits for your yes or for the morning", v.Told.Words(), first.Words())
+	case first == v.StandBy:
+		return "the customer was told no day, was asked to stand by for " + first.Words() + ", and hears in the morning whether the crew comes"
 	case first.DaysSince(w.today()) > w.book.Firm.TellAhead:
 		return fmt.Sprintf("planned for %s, which is told %d days ahead at the earliest", first.Words(), w.book.Firm.TellAhead)
 	case !w.tellable(v):

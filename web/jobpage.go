@@ -166,9 +166,12 @@ func planBitsOf(b ledger.Book, j job.Booking, at moment) *planBits {
 			}
 			p.Words += "; it adds " + about + v.Adds.Amount.Words(b.Firm.Costs.Currency) + " to the plan"
 		}
-		if toldDay(b, v) == v.Days[0] {
+		switch told, standBy := toldDay(b, v); v.Days[0] {
+		case told:
 			p.Words += "; its customer holds the date."
-		} else {
+		case standBy:
+			p.Words += "; its customer was told no day and stands by for this one."
+		default:
 			p.Words += "; provisional, its customer is not told the day."
 		}
 		if k := standing(b.Calls, j.ID, v.Days[0]); k != nil {

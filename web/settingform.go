@@ -52,6 +52,10 @@ func (s *site) settingRow(x job.Setting, f job.Firm, typed job.Edits, wrong []jo
 		for _, v := range []string{"until-morning", "strict"} {
 			row.Choice = append(row.Choice, choice{v, settingWords(x, v, f), row.Value == v})
 		}
+	case job.KindStandBy:
+		for _, v := range []string{"yes", "no"} {
+			row.Choice = append(row.Choice, choice{v, settingWords(x, v, f), row.Value == v})
+		}
 	case job.KindWeekdays:
 		on := strings.Fields(row.Value)
 		for d := time.Monday; d <= time.Saturday+1; d++ {
@@ -93,6 +97,10 @@ func settingWords(x job.Setting, v string, f job.Firm) string {
 		return "never"
 	case x.Kind == job.KindAsk:
 		return "in the morning, if you say nothing"
+	case x.Kind == job.KindStandBy && v == "no":
+		return "no, the visit waits for another day"
+	case x.Kind == job.KindStandBy:
+		return "yes, and hears in the morning whether you come"
 	case x.Kind == job.KindMoves:
 		var parts []string
 		for _, m := range moveSteps(v) {

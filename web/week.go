@@ -183,7 +183,8 @@ func weekItems(b ledger.Book, n weekNews, crew string, d job.Date, at moment) []
 		if v.Crew != crew || i < 0 {
 			continue
 		}
-		it := weekItem{Job: notify.Clean(v.Job), Path: jobPath(v.Job), Roof: roofOf(b, v.Job), Hours: v.Start.String(), Day: i + 1, Of: len(v.Days), Provisional: toldDay(b, v) != v.Days[0]}
+		told, _ := toldDay(b, v)
+		it := weekItem{Job: notify.Clean(v.Job), Path: jobPath(v.Job), Roof: roofOf(b, v.Job), Hours: v.Start.String(), Day: i + 1, Of: len(v.Days), Provisional: told != v.Days[0]}
 		switch usual := rules.Basis(v.Basis) == rules.FromClimate; { // the chance is that of the first day
 		case i == 0 && usual:
 			it.Usual = fmt.Sprintf("no forecast reaches it; usual weather of %s: %s", d.Month, notify.Percent(v.Chance))
@@ -209,15 +210,15 @@ func weekItems(b ledger.Book, n weekNews, crew string, d job.Date, at moment) []
 	return out
 }
 
-// toldDay gives the day that a visit's customer holds now: dates are told after a
-// plan is made, too.
-func toldDay(b ledger.Book, v plan.WeekVisit) job.Date {
+// toldDay gives the day that a visit's customer holds now, since dates are told after a
+// plan is made, too; and the day for which one who holds none was asked to stand by.
+func toldDay(b ledger.Book, v plan.WeekVisit) (told, standBy job.Date) {
 	for _, x := range b.Visits {
 		if x.Job == v.Job && x.N == v.N {
-			return x.Told
+			return x.Told, x.StandBy
 		}
 	}
-	return v.Told
+	return v.Told, job.Date{}
 }
 
 // underWayItems gives what a crew was sent to on a day and the plan, which looks

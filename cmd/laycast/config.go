@@ -234,6 +234,9 @@ func (l *configLoader) load(data []byte) Config {
 	ask := "until-morning"
 	root.oneOf("ask_before_move", &ask, "until-morning", "strict")
 	c.AskStrict = ask == "strict"
+	standBy := "yes"
+	root.oneOf("stand_by", &standBy, "yes", "no")
+	c.Firm.StandBy = standBy == "yes"
 	root.done()
 	return c
 }
