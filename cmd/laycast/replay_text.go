@@ -33,6 +33,8 @@ type replayPolicyJSON struct {
 	Moves       int       `json:"moves"`
 	ShortMoves  int       `json:"moves_short"`
 	ReturnMoves int       `json:"moves_return"`
+	StandBys    int       `json:"stand_bys"`         // customers who were told no day and asked to stand by for one
+	InVain      int       `json:"stand_bys_in_vain"` // of them, those to whom nobody came
 	Notice      float64   `json:"notice_days"`
 	SealedGain  job.Money `json:"sealed_gain"`
 	CoatedGain  job.Money `json:"topcoat_gain"`
@@ -60,7 +62,7 @@ func (c *replayCmd) json(rs []replay.Result) []replayJSON {
 			j.Policies = append(j.Policies, replayPolicyJSON{
 				Policy: string(p), Share: r.Share(p), Gain: job.Money(x.Money), Jobs: x.Jobs, Done: x.Done, Finished: x.Finished,
 				Lays: x.Lays, NotSealed: x.Failed, Foreseen: x.Foreseen, Within: x.Sure, Rained: x.Rained, Pulled: x.Pulled,
-				Moves: x.Moves, ShortMoves: x.ShortMoves, ReturnMoves: x.ReturnMoves, Notice: x.Notice,
+				Moves: x.Moves, ShortMoves: x.ShortMoves, ReturnMoves: x.ReturnMoves, StandBys: x.StandBys, InVain: x.InVain, Notice: x.Notice,
 				SealedGain: job.Money(x.Sealed), CoatedGain: job.Money(x.Coated), Aborts: job.Money(x.Aborts),
 				Late: job.Money(x.Late), Moved: job.Money(x.Moved), Road: job.Money(x.Road),
 				CrewDays: c.crewDays(r.Spent[p]),
@@ -73,7 +75,7 @@ func (c *replayCmd) json(rs []replay.Result) []replayJSON {
 
 // table prints a season after the other, in columns or as Markdown.
 func (c *replayCmd) table(s *session, rs []replay.Result) {
-	head := []string{"policy", "share", "done", "topcoated", "lays", "rained on", "not sealed", "foreseen", "pulled", "moves/job", "short", "return", "notice"}
+	head := []string{"policy", "share", "done", "topcoated", "lays", "rained on", "not sealed", "foreseen", "pulled", "moves/job", "short", "return", "in vain", "notice"}
 	for _, r := range rs {
 		best := 100 * (1 - float64(r.Foresight.Found)/float64(r.Foresight.Bound))
 		title := fmt.Sprintf("%s: the clairvoyant gains %s at most (a plan within %.1f %% of it was found)", r.Season, job.Money(r.Foresight.Bound), best)
@@ -84,7 +86,7 @@ func (c *replayCmd) table(s *session, rs []replay.Result) {
 			s.printf("#### %s\n\n| %s |\n|%s\n", title, strings.Join(head, " | "), strings.Repeat("---|", len(head)))
 		} else {
 			s.printf("%s\n", title)
-			s.printf("%-17s%7s%6s%10s%6s%10s%11s%12s%7s%10s%6s%7s%7s\n", toAny(head)...)
+			s.printf("%-17s%7s%6s%10s%6s%10s%11s%12s%7s%10s%6s%7s%8s%7s\n", toAny(head)...)
 		}
 		for _, p := range c.policies() {
 			x := r.Scores[p]
@@ -92,12 +94,12 @@ func (c *replayCmd) table(s *session, rs []replay.Result) {
 			row := []string{
 				string(p), fmt.Sprintf("%.3f", r.Share(p)), fmt.Sprintf("%d", x.Done), fmt.Sprintf("%d", x.Finished), fmt.Sprintf("%d", x.Lays),
 				fmt.Sprintf("%.1f %%", percentOf(x.Rained, x.Lays)), fmt.Sprintf("%.1f %%", percentOf(x.Failed, x.Lays)),
-				fmt.Sprintf("%.0f±%.0f", x.Foreseen, x.Sure), fmt.Sprintf("%d", x.Pulled), per(x.Moves), per(x.ShortMoves), per(x.ReturnMoves), fmt.Sprintf("%.1f", x.Notice),
+				fmt.Sprintf("%.0f±%.0f", x.Foreseen, x.Sure), fmt.Sprintf("%d", x.Pulled), per(x.Moves), per(x.ShortMoves), per(x.ReturnMoves), per(x.InVain), fmt.Sprintf("%.1f", x.Notice),
 			}
 			if c.Markdown {
 				s.printf("| %s |\n", strings.Join(row, " | "))
 			} else {
-				s.printf("%-17s%7s%6s%10s%6s%10s%11s%12s%7s%10s%6s%7s%7s\n", toAny(row)...)
+				s.printf("%-17s%7s%6s%10s%6s%10s%11s%12s%7s%10s%6s%7s%8s%7s\n", toAny(row)...)
 			}
 		}
 		s.printf("\n")

@@ -128,6 +128,9 @@ func (d *daemon) wrote(x ledger.Decision) {
 		if old != nil {
 			was = old.Told
 		}
+		if v.StandBy == today.AddDays(1) && (old == nil || old.StandBy != v.StandBy) {
+			d.diary.standBys = append(d.diary.standBys, standBy{v.Job, v.StandBy})
+		}
 		switch {
 		case v.Told == was:
 		case v.Told.IsZero():

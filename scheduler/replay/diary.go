@@ -2,6 +2,7 @@ package replay
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"laycast/job"
@@ -51,14 +52,22 @@ type move struct {
 // notice gives the days between hearing and the date that fell.
 func (m move) notice() int { return max(0, m.was.DaysSince(m.heard)) }
 
+// standBy is a customer who was told no day, and was asked on the evening before to
+// stand by for one.
+type standBy struct {
+	job string
+	on  job.Date
+}
+
 // diary is all that a policy did.
 type diary struct {
-	lays  []lay
-	moves []move
-	open  map[string]int          // by job: its last move, while it has no new date
-	end   map[string]job.Booking  // as the jobs stand
-	done  map[string]job.Date     // the day on which the last of the roof was sealed
-	due   map[string]promisedDate // the told date in force
+	lays     []lay
+	moves    []move
+	standBys []standBy
+	open     map[string]int          // by job: its last move, while it has no new date
+	end      map[string]job.Booking  // as the jobs stand
+	done     map[string]job.Date     // the day on which the last of the roof was sealed
+	due      map[string]promisedDate // the told date in force
 }
 
 type promisedDate struct{ date, toldOn job.Date }
@@ -126,6 +135,8 @@ type Score struct {
 	ShortMoves                                int     // with 2 days' notice or less
 	Notice                                    float64 // mean days between telling and laying, of visits whose day was told
 	ReturnMoves                               int     // of Moves, of a visit after the first
+	StandBys                                  int     // customers who were told no day and asked to stand by for one
+	InVain                                    int     // of StandBys, those to whom nobody came
 	Foreseen                                  float64 // sum of 1 - chance over the lays
 	Sure                                      float64 // 95 % half width of the failures that go with it
 }
@@ -180,6 +191,13 @@ func (d *diary) score(s *Season) Score {
 			x.ReturnMoves++
 		}
 		x.Moved += moveCost(s.Firm.Costs, m)
+	}
+	for _, p := range d.standBys {
+		x.StandBys++
+		if !slices.ContainsFunc(d.lays, func(l lay) bool { return l.job == p.job && l.on == p.on }) {
+			x.InVain++
+			x.Moved += int64(s.Firm.Costs.ShortNotice)
+		}
 	}
 	x.Road = d.road(s)
 	x.Money = x.Sealed + x.Coated - x.Aborts - x.Late - x.Moved - x.Road
