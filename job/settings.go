@@ -154,30 +154,8 @@ func tellingSettings() []Setting {
 		wholeSetting("tell_ahead", "A date is told at most so long ahead", func(f *Firm) *int { return &f.TellAhead }),
 		wholeSetting("notice", "Nearer than this a told date is not moved, save by a no-go", func(f *Firm) *int { return &f.Notice }),
 		percentSetting("bounds.tell", groupTelling, "Least chance at which a day is told", func(f *Firm) *float64 { return &f.Bounds.Tell }),
-		{"ask_before_move", groupTelling, "A new date is told without your yes", "", KindAsk, func(f Firm) string {
-			if f.AskStrict {
-				return "strict"
-			}
-			return "until-morning"
-		}, func(f *Firm, v string) error {
-			if v != "strict" && v != "until-morning" {
-				return errors.New("choose one of the two")
-			}
-			f.AskStrict = v == "strict"
-			return nil
-		}},
-		{"stand_by", groupTelling, "When the evening is not sure, a customer who was told no day is asked to stand by", "", KindStandBy, func(f Firm) string {
-			if f.StandBy {
-				return "yes"
-			}
-			return "no"
-		}, func(f *Firm, v string) error {
-			if v != "yes" && v != "no" {
-				return errors.New("choose one of the two")
-			}
-			f.StandBy = v == "yes"
-			return nil
-		}},
+		choiceSetting("ask_before_move", "A new date is told without your yes", KindAsk, "strict", "until-morning", func(f *Firm) *bool { return &f.AskStrict }),
+		choiceSetting("stand_by", "When the evening is not sure, a customer who was told no day is asked to stand by", KindStandBy, "yes", "no", func(f *Firm) *bool { return &f.StandBy }),
 	}
 }
 
@@ -235,6 +213,22 @@ func wholeSetting(key, label string, of func(*Firm) *int) Setting {
 			return fmt.Errorf("give a whole number from 0 to %d", most)
 		}
 		*of(f) = n
+		return nil
+	}}
+}
+
+// choiceSetting is one of two words about telling.
+func choiceSetting(key, label string, kind SettingKind, yes, no string, of func(*Firm) *bool) Setting {
+	return Setting{key, groupTelling, label, "", kind, func(f Firm) string {
+		if *of(&f) {
+			return yes
+		}
+		return no
+	}, func(f *Firm, v string) error {
+		if v != yes && v != no {
+			return errors.New("choose one of the two")
+		}
+		*of(f) = v == yes
 		return nil
 	}}
 }

@@ -19,12 +19,12 @@ func TestSettings(t *testing.T) {
 	if len(bad) > 0 || same.Bounds != f.Bounds {
 		t.Fatalf("%v, %+v", bad, same.Bounds)
 	}
-	got, bad := f.With(Edits{"bounds.go": " 75 % ", "tell_ahead": "4", "costs.km": "0.75", "work.from": "08:00", "ask_before_move": "strict", "unknown": "x"}, []string{"tell_ahead"})
-	if len(bad) > 0 || got.Bounds.Go != 0.75 || got.TellAhead != f.TellAhead || got.Costs.Km != 75 || got.Work.From != 8*60 || !got.AskStrict {
+	got, bad := f.With(Edits{"bounds.go": " 75 % ", "tell_ahead": "4", "costs.km": "0.75", "work.from": "08:00", "ask_before_move": "strict", "stand_by": "no", "unknown": "x"}, []string{"tell_ahead"})
+	if len(bad) > 0 || got.Bounds.Go != 0.75 || got.TellAhead != f.TellAhead || got.Costs.Km != 75 || got.Work.From != 8*60 || !got.AskStrict || got.StandBy || !f.StandBy {
 		t.Fatalf("%+v %v", got, bad)
 	}
 	for key, v := range map[string]string{"bounds.go": "0", "bounds.no_go": "71", "bounds.no_go_rain": "7", "notice": "6", "work.to": "07:30", "work.from": "25:00",
-		"tell_ahead": "15", "costs.km": "-1", "bounds.tell": "NaN", "costs.later_share": "101", "firm.phone": "1\n2", "ask_before_move": "maybe"} {
+		"tell_ahead": "15", "costs.km": "-1", "bounds.tell": "NaN", "costs.later_share": "101", "firm.phone": "1\n2", "ask_before_move": "maybe", "stand_by": "perhaps"} {
 		if got, bad := f.With(Edits{key: v}, nil); len(bad) == 0 || bad[0].Key != key || bad[0].Reason == "" || got.Bounds != f.Bounds || got.Work.From != f.Work.From {
 			t.Errorf("%s=%q: %v", key, v, bad)
 		}

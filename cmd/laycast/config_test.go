@@ -43,7 +43,7 @@ func TestExampleConfigLoadsAndHoldsTheDefaults(t *testing.T) {
 	if !reflect.DeepEqual(c.Firm, want) {
 		t.Errorf("the example says it shows the defaults\ngot  %+v\nwant %+v", c.Firm, want)
 	}
-	if c.Database != "sqlite:laycast.db" || c.Listen != "127.0.0.1:8642" || c.PublicURL != "http://127.0.0.1:8642" || c.AskStrict {
+	if c.Database != "sqlite:laycast.db" || c.Listen != "127.0.0.1:8642" || c.PublicURL != "http://127.0.0.1:8642" || c.AskStrict || !c.Firm.StandBy {
 		t.Errorf("got %+v", c)
 	}
 	if m := c.Mail; m.Host != "mail.saltbox.example" || m.Port != 587 || m.TLS != "mandatory" || m.From != "Saltbox Laminates <office@saltbox.example>" {
@@ -107,12 +107,13 @@ bounds: {go: 0.8, go_rain_open: 0.05, no_go: 0.4, no_go_rain: 0.3, tell: 0.7}
 tell_ahead: 4
 notice: 2
 ask_before_move: strict
+stand_by: no
 `, nil, map[string]string{"etc/k": "key\n", "/run/pw": "pass word\r\n"})
 	if err != nil {
 		t.Fatal(err)
 	}
 	f := c.Firm
-	if f.UID != "oe" || f.Phone != "902 555 0100" || f.Times.Call != "30 17 * * *" || f.Times.Close != "0 20 * * *" || f.TellAhead != 4 || f.Notice != 2 || !c.AskStrict {
+	if f.UID != "oe" || f.Phone != "902 555 0100" || f.Times.Call != "30 17 * * *" || f.Times.Close != "0 20 * * *" || f.TellAhead != 4 || f.Notice != 2 || !c.AskStrict || f.StandBy {
 		t.Errorf("firm: %+v", f)
 	}
 	if want := (job.Hours{Days: f.Work.Days, From: 6*60 + 15, To: 14 * 60, Off: []job.Date{{Year: 2027, Month: 12, Day: 25}}}); !reflect.DeepEqual(f.Work, want) || len(f.Work.Days) != 2 {
@@ -269,6 +270,7 @@ func TestConfigRefusals(t *testing.T) {
 		{with("database: postgres://host\n"), "is not a PostgreSQL address"},
 		{with("public_url: http://x/?a=b\n"), "must not hold ?"},
 		{with("ask_before_move: maybe\n"), "until-morning or strict"},
+		{with("stand_by: perhaps\n"), "yes or no"},
 		{strings.Repeat("#", maxConfigBytes+1), "larger than"},
 	} {
 		_, err := parse(t, c.text, nil, nil)
