@@ -155,7 +155,7 @@ func tellingSettings() []Setting {
 		wholeSetting("notice", "Nearer than this a told date is not moved, save by a no-go", func(f *Firm) *int { return &f.Notice }),
 		percentSetting("bounds.tell", groupTelling, "Least chance at which a day is told", func(f *Firm) *float64 { return &f.Bounds.Tell }),
 		choiceSetting("ask_before_move", "A new date is told without your yes", KindAsk, "strict", "until-morning", func(f *Firm) *bool { return &f.AskStrict }),
-		choiceSetting("stand_by", "When the evening is not sure, a customer who was told no day is asked to stand by", KindStandBy, "yes", "no", func(f *Firm) *bool { return &f.StandBy }),
+		choiceSetting("stand_by", "A customer who was told no day is asked to stand by", KindStandBy, "yes", "no", func(f *Firm) *bool { return &f.StandBy }),
 	}
 }
 

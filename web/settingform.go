@@ -98,9 +98,9 @@ func settingWords(x job.Setting, v string, f job.Firm) string {
 	case x.Kind == job.KindAsk:
 		return "in the morning, if you say nothing"
 	case x.Kind == job.KindStandBy && v == "no":
-		return "no, the visit waits for another day"
+		return "no"
 	case x.Kind == job.KindStandBy:
-		return "yes, and hears in the morning whether you come"
+		return "when the evening is not sure"
 	case x.Kind == job.KindMoves:
 		var parts []string
 		for _, m := range moveSteps(v) {
