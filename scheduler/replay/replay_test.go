@@ -165,11 +165,12 @@ func TestScore(t *testing.T) {
 	d.told("b", "/1", from.AddDays(9), from.AddDays(7))
 	d.broke("b", "/1", from.AddDays(8), true) // called off the evening before: 200, and no new date
 	d.went("b", "/2", "gull", from.AddDays(10), 0, outcome{known: true, rained: true, task: rules.Lay, areaM2: 10, chance: 0.7}, job.Booking{Job: s.Jobs[1].Job})
+	d.standBys = []standBy{{"a", from.AddDays(8)}, {"b", from.AddDays(4)}} // the second in vain: a short notice, 60
 	x := d.score(s)
 	// sealed 0.8-0.5 of the value; topcoat 0.2 of it less 150 for coming back;
 	// laid 2 days late, while left it would have been 22
-	want := Score{Sealed: 540_00, Coated: 360_00 - 150_00, Aborts: 500_00, Late: (2 - 22) * 20_00, Moved: 120_00 + 200_00,
-		Jobs: 2, Done: 1, Finished: 1, Lays: 3, Failed: 1, Rained: 1, Pulled: 1, Moves: 2, ShortMoves: 1, Notice: 6,
+	want := Score{Sealed: 540_00, Coated: 360_00 - 150_00, Aborts: 500_00, Late: (2 - 22) * 20_00, Moved: 120_00 + 200_00 + 60_00,
+		Jobs: 2, Done: 1, Finished: 1, Lays: 3, Failed: 1, Rained: 1, Pulled: 1, Moves: 2, ShortMoves: 1, StandBys: 2, InVain: 1, Notice: 6,
 		Foreseen: 0.5, Sure: x.Sure, Road: x.Road}
 	want.Money = want.Sealed + want.Coated - want.Aborts - want.Late - want.Moved - want.Road
 	want.Foreseen = x.Foreseen
