@@ -100,6 +100,19 @@ type Bounds struct {
 	NoGo       float64 `json:"no_go"`        // below it: no-go
 	NoGoRain   float64 `json:"no_go_rain"`   // above it: no-go
 	Tell       float64 `json:"tell"`         // at least this chance before a day is told
+	// AfterHold is how far a go gives way at the second look after a hold, from its own
+	// bounds (0) to those of the no-go (1).
+	AfterHold float64 `json:"after_hold"`
+}
+
+// Morning gives the bounds of the second look after a hold. In the evening a hold costs
+// nothing, since the morning knows more; in the morning what is not a go is a crew's day
+// lost. So less is asked then. It never asks more than the evening, nor less than what a
+// no-go asks.
+func (b Bounds) Morning() Bounds {
+	b.Go -= b.AfterHold * max(0, b.Go-b.NoGo)
+	b.GoRainOpen += b.AfterHold * max(0, b.NoGoRain-b.GoRainOpen)
+	return b
 }
 
 // DefaultFirm gives a firm with every setting at its default. The defaults are
@@ -127,7 +140,8 @@ func DefaultFirm() Firm {
 		// (docs/replay.md).
 		// The break-even chance of a typical job lies between .62 and .77
 		// (value 1800, abort 590, later share .8 to .9: lay if p > a/(v-f+a)).
-		Bounds:    Bounds{Go: 0.70, GoRainOpen: 0.08, NoGo: 0.50, NoGoRain: 0.20, Tell: 0.80},
+		// After a hold, half-way between them: docs/replay.md, "The second look".
+		Bounds:    Bounds{Go: 0.70, GoRainOpen: 0.08, NoGo: 0.50, NoGoRain: 0.20, Tell: 0.80, AfterHold: 0.5},
 		TellAhead: 3, Notice: 1, StandBy: true,
 	}
 }

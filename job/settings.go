@@ -32,6 +32,7 @@ const (
 	KindStandBy  SettingKind = "stand-by" // "yes" or "no"
 	KindTimes    SettingKind = "times"    // "09:00 16:00"
 	KindWeekly   SettingKind = "weekly"   // "Monday 06:00"
+	KindGiveWay  SettingKind = "give way" // percent of the way from the bounds of a go to those of a no-go
 )
 
 // Of gives the setting's value at a firm, as it would be typed.
@@ -165,7 +166,14 @@ func boundSettings() []Setting {
 		percentSetting("bounds.go_rain_open", groupBounds, "Go: most risk of rain while the roof is open", func(f *Firm) *float64 { return &f.Bounds.GoRainOpen }),
 		percentSetting("bounds.no_go", groupBounds, "No-go: below this chance", func(f *Firm) *float64 { return &f.Bounds.NoGo }),
 		percentSetting("bounds.no_go_rain", groupBounds, "No-go: above this risk of rain", func(f *Firm) *float64 { return &f.Bounds.NoGoRain }),
+		afterHoldSetting(),
 	}
+}
+
+func afterHoldSetting() Setting {
+	x := percentSetting("bounds.after_hold", groupBounds, "Morning after a hold: how far a go gives way", func(f *Firm) *float64 { return &f.Bounds.AfterHold })
+	x.Kind = KindGiveWay
+	return x
 }
 
 func costSettings() []Setting {

@@ -24,7 +24,7 @@ func TestSettings(t *testing.T) {
 		t.Fatalf("%+v %v", got, bad)
 	}
 	for key, v := range map[string]string{"bounds.go": "0", "bounds.no_go": "71", "bounds.no_go_rain": "7", "notice": "6", "work.to": "07:30", "work.from": "25:00",
-		"tell_ahead": "15", "costs.km": "-1", "bounds.tell": "NaN", "costs.later_share": "101", "firm.phone": "1\n2", "ask_before_move": "maybe", "stand_by": "perhaps"} {
+		"tell_ahead": "15", "costs.km": "-1", "bounds.tell": "NaN", "bounds.after_hold": "101", "costs.later_share": "101", "firm.phone": "1\n2", "ask_before_move": "maybe", "stand_by": "perhaps"} {
 		if got, bad := f.With(Edits{key: v}, nil); len(bad) == 0 || bad[0].Key != key || bad[0].Reason == "" || got.Bounds != f.Bounds || got.Work.From != f.Work.From {
 			t.Errorf("%s=%q: %v", key, v, bad)
 		}

@@ -280,7 +280,7 @@ func TestSettingsAreTheOwnersToChange(t *testing.T) {
 	h, d := openHouse(), &desk{}
 	site, owner, office := insideOf(t, h, d, func(c *Config) { c.Locked = []string{"tell_ahead"} })
 	body := text(t, get(site, "/settings", "Cookie", owner))
-	wants(t, "settings", body, `name="bounds.go" value="70"`, "set in the configuration file", "Europe/Dublin", "18:00", "polyester", "no source", "Weather by the Met Example")
+	wants(t, "settings", body, `name="bounds.go" value="70"`, `name="bounds.after_hold" value="50"`, "a go asks for 60 % then and allows 14 % risk of rain", "set in the configuration file", "Europe/Dublin", "18:00", "polyester", "no source", "Weather by the Met Example")
 	hides(t, "settings", body, `name="tell_ahead"`)
 	hides(t, "settings of the office", text(t, get(site, "/settings", "Cookie", office)), "<input", "/links")
 	form := func(kv ...string) url.Values {

@@ -31,7 +31,7 @@ type moveStep struct{ N, Days, Cost string }
 // settingRow makes the row of a setting. stale says that it is shown because the
 // settings are not as they were when it was typed.
 func (s *site) settingRow(x job.Setting, f job.Firm, typed job.Edits, wrong []job.SettingProblem, stale bool) settingRow {
-	row := settingRow{Size: 10, Key: x.Key, Label: x.Label, Value: x.Of(f), Unit: x.Unit, Locked: slices.Contains(s.Locked, x.Key), Hint: settingHint(x)}
+	row := settingRow{Size: 10, Key: x.Key, Label: x.Label, Value: x.Of(f), Unit: x.Unit, Locked: slices.Contains(s.Locked, x.Key), Hint: settingHint(x, f)}
 	if row.Unit == "money" {
 		row.Unit = f.Costs.Currency
 	}
@@ -74,8 +74,11 @@ func (s *site) settingRow(x job.Setting, f job.Firm, typed job.Edits, wrong []jo
 }
 
 // settingHint says how a setting is typed.
-func settingHint(x job.Setting) string {
+func settingHint(x job.Setting, f job.Firm) string {
 	switch x.Kind {
+	case job.KindGiveWay:
+		m := f.Bounds.Morning()
+		return fmt.Sprintf("0: not at all; 100: all the way to the no-go. As it is, a go asks for %.0f %% then and allows %.0f %% risk of rain.", m.Go*100, m.GoRainOpen*100)
 	case job.KindDates:
 		return "dates such as 2027-12-24 2027-12-27"
 	case job.KindTimes:

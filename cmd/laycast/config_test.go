@@ -103,7 +103,7 @@ mail: {smtp: "smtp://mail.example:587", user: u, password_file: /run/pw}
 times: {call: "30 17 * * *"}
 work: {days: [sat, sun], from: 06:15, to: "14:00", off: [2027-12-25]}
 costs: {currency: NOK, later_share: 0.85, move: [[1, 99.5], [9, 1]], short_notice: 0, km: 0.6, pair_km: 7.5, return_cost: 12, week_late: 350}
-bounds: {go: 0.8, go_rain_open: 0.05, no_go: 0.4, no_go_rain: 0.3, tell: 0.7}
+bounds: {go: 0.8, go_rain_open: 0.05, no_go: 0.4, no_go_rain: 0.3, tell: 0.7, after_hold: 0.25}
 tell_ahead: 4
 notice: 2
 ask_before_move: strict
@@ -122,7 +122,7 @@ stand_by: no
 	if want := (job.Costs{Currency: "NOK", LaterShare: .85, Move: []job.MoveTier{{Days: 1, Cost: 9950}, {Days: 9, Cost: 100}}, Km: 60, PairKm: 7.5, ReturnCost: 1200, WeekLate: 35000}); !reflect.DeepEqual(f.Costs, want) {
 		t.Errorf("costs: %+v", f.Costs)
 	}
-	if want := (job.Bounds{Go: .8, GoRainOpen: .05, NoGo: .4, NoGoRain: .3, Tell: .7}); f.Bounds != want {
+	if want := (job.Bounds{Go: .8, GoRainOpen: .05, NoGo: .4, NoGoRain: .3, Tell: .7, AfterHold: .25}); f.Bounds != want {
 		t.Errorf("bounds: %+v", f.Bounds)
 	}
 	if len(c.Sources) != 2 || c.Sources[0].Key.Reveal() != "key" || c.Sources[1].Weather != "year.csv" || c.Mail.Password.Reveal() != "pass word" {

@@ -181,6 +181,7 @@ func (l *configLoader) bounds(s *yamlSection, b *job.Bounds) {
 	s.number("no_go", &b.NoGo, 0, 1)
 	s.number("no_go_rain", &b.NoGoRain, 0, 1)
 	s.number("tell", &b.Tell, 0, 1)
+	s.number("after_hold", &b.AfterHold, 0, 1)
 	if b.Go <= 0 {
 		s.complain("go", "0 would call go in any weather; give a chance above 0")
 	}

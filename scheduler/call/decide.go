@@ -141,13 +141,14 @@ func crossed(c Call, b job.Bounds) string {
 	return ""
 }
 
-// short says what a go lacks; "" when nothing.
-func short(c Call, b job.Bounds) string {
+// short says what a go lacks; "" when nothing. when is in which case a go asks so.
+func short(c Call, b job.Bounds, when string) string {
+	const eps = 1e-9 // half-way between two bounds is not a round number
 	switch {
-	case c.Chance < b.Go:
-		return fmt.Sprintf("the chance of sealing the roof is %s, and a go asks for %s", beside(c.Chance, b.Go), percent(b.Go))
-	case c.RainOpen > b.GoRainOpen:
-		return fmt.Sprintf("the risk of rain on the open roof is %s, and a go allows %s", beside(c.RainOpen, b.GoRainOpen), percent(b.GoRainOpen))
+	case c.Chance < b.Go-eps:
+		return fmt.Sprintf("the chance of sealing the roof is %s, and %sa go asks for %s", beside(c.Chance, b.Go), when, percent(b.Go))
+	case c.RainOpen > b.GoRainOpen+eps:
+		return fmt.Sprintf("the risk of rain on the open roof is %s, and %sa go allows %s", beside(c.RainOpen, b.GoRainOpen), when, percent(b.GoRainOpen))
 	}
 	return ""
 }
@@ -197,8 +198,8 @@ func decideEvening(in Input) Call {
 		c.Outcome, c.Reasons = Hold, []string{stale}
 	case crossed(c, in.Firm.Bounds) != "":
 		c.Outcome, c.Reasons = NoGo, append([]string{crossed(c, in.Firm.Bounds)}, causes(c, in.Firm.Zone)...)
-	case short(c, in.Firm.Bounds) != "":
-		c.Outcome, c.Reasons = Hold, append([]string{short(c, in.Firm.Bounds)}, causes(c, in.Firm.Zone)...)
+	case short(c, in.Firm.Bounds, "") != "":
+		c.Outcome, c.Reasons = Hold, append([]string{short(c, in.Firm.Bounds, "")}, causes(c, in.Firm.Zone)...)
 	default:
 		c.Outcome, c.Reasons = Go, praise(c, in.Firm.Zone)
 	}
@@ -207,8 +208,9 @@ func decideEvening(in Input) Call {
 
 // DecideSecondLook makes the morning's call for today. A standing go stays
 // unless a no-go bound is crossed or its forecast is missing or too old; after a hold, or
-// where nothing was called, it is go or no-go. changed is false where the crew
-// need not hear again.
+// where nothing was called, it is go or no-go. After a hold a go asks less, since there
+// is no later look to wait for (job.Bounds.Morning). changed is false where the crew need
+// not hear again.
 func DecideSecondLook(in Input) (c Call, changed bool) {
 	c = noting(in, decideSecondLook(in))
 	return c, in.Standing == nil || in.Standing.Outcome != c.Outcome
@@ -217,6 +219,10 @@ func DecideSecondLook(in Input) (c Call, changed bool) {
 func decideSecondLook(in Input) Call {
 	c := begin(in, SecondLook)
 	stood := in.Standing != nil && in.Standing.Outcome == Go
+	asks, when := in.Firm.Bounds, ""
+	if in.Standing != nil && in.Standing.Outcome == Hold {
+		asks, when = in.Firm.Bounds.Morning(), "after a hold "
+	}
 	stale := Age(in.Issue, in.Now)
 	old := tooOld(in.Issue, in.Now)
 	c.Blind = !c.Known || old || (stale != "" && !stood)
@@ -232,13 +238,19 @@ func decideSecondLook(in Input) Call {
 		c.Outcome, c.Reasons = NoGo, append([]string{crossed(c, in.Firm.Bounds)}, causes(c, in.Firm.Zone)...)
 	case stood:
 		c.Outcome, c.Reasons = Go, append([]string{"the evening's go stands"}, praise(c, in.Firm.Zone)...)
-	case short(c, in.Firm.Bounds) != "":
-		c.Outcome, c.Reasons = NoGo, append([]string{short(c, in.Firm.Bounds)}, causes(c, in.Firm.Zone)...)
+	case short(c, asks, when) != "":
+		c.Outcome, c.Reasons = NoGo, append([]string{short(c, asks, when)}, causes(c, in.Firm.Zone)...)
+	case short(c, in.Firm.Bounds, "") != "":
+		c.Outcome, c.Reasons = Go, append(praise(c, in.Firm.Zone), lookFirst)
 	default:
 		c.Outcome, c.Reasons = Go, praise(c, in.Firm.Zone)
 	}
 	return c
 }
+
+// lookFirst goes with a go that the evening would have left on hold. The caution is
+// common practice, no source.
+const lookFirst = "less sure than a go of the evening: look at the sky and the radar before you strip, and have the covers ready"
 
 // noting puts below a call's reasons where its weather is from, when that is not
 // the preferred source, and that another forecast sees other rain. A go for

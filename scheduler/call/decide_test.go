@@ -21,6 +21,8 @@ const (
 	goAt, goRain     = 0.70, 0.08
 	noGoUnder        = 0.50
 	noGoRainOver     = 0.20
+	halfWay          = 0.60 // between go and no-go: what a go asks after a hold
+	halfWayRain      = 0.14
 	seenWithin       = 3 * time.Hour
 	detChangedWithin = 6 * time.Hour
 	ensChangedWithin = 12 * time.Hour
@@ -183,15 +185,29 @@ func TestSecondLookAfterHoldOrNothing(t *testing.T) {
 	tests := append(ages(call.NoGo), []rule{
 		{"good now", nil, call.Go, false, "95 %"},
 		{"chance at the bound", on(chance(goAt, goRain)), call.Go, false, "70 %"},
-		{"anything not go is no-go", on(chance(goAt-0.001, 0), many), call.NoGo, false, "a go asks for 70 %"},
-		{"a little too much rain", on(chance(0.9, goRain+0.001), many), call.NoGo, false, "a go allows 8 %"},
 		{"poor", on(chance(0.2, 0), many), call.NoGo, false, "under 50 %"},
 		{"poor on a stale forecast", on(chance(0.2, 0), det(4*time.Hour, 5*time.Hour)), call.NoGo, true, "last fetched 4 hours ago"},
 	}...)
+	strict := []rule{
+		{"anything not go is no-go", on(chance(goAt-0.001, 0), many), call.NoGo, false, "a go asks for 70 %"},
+		{"a little too much rain", on(chance(0.9, goRain+0.001), many), call.NoGo, false, "a go allows 8 %"},
+	}
+	// half-way between the two bounds
+	eased := []rule{
+		{"less than in the evening", on(chance(0.65, 0.1), many), call.Go, false, "65 % chance of a sealed roof, 10 % risk of rain"},
+		{"half-way", on(chance(0.60, 0.14), many), call.Go, false, "60 %"},
+		{"under half-way", on(chance(0.599, 0), many), call.NoGo, false, "after a hold a go asks for 60 %"},
+		{"more rain than half-way", on(chance(0.9, 0.141), many), call.NoGo, false, "after a hold a go allows 14 %"},
+		{"less on a stale forecast", on(chance(0.65, 0.1), det(4*time.Hour, 5*time.Hour)), call.NoGo, true, "last fetched 4 hours ago"},
+	}
 	for before, prior := range map[string]func(*call.Input){
 		"hold": standing(call.Hold), "no-go": standing(call.NoGo), "never called": func(*call.Input) {},
 	} {
-		for _, tt := range tests {
+		more := strict
+		if before == "hold" {
+			more = eased
+		}
+		for _, tt := range slices.Concat(tests, more) {
 			t.Run(before+"/"+tt.name, func(t *testing.T) {
 				in := input(morning, append(tt.in, prior)...)
 				c, changed := call.DecideSecondLook(in)
@@ -246,6 +262,34 @@ func TestBoundsAreTheFirms(t *testing.T) {
 	in.Firm.Bounds = job.Bounds{Go: 0.9, GoRainOpen: 0.01, NoGo: 0.8, NoGoRain: 0.5}
 	if c := call.DecideEvening(in); c.Outcome != call.NoGo {
 		t.Errorf("%q with .75 where .80 is the least", c.Outcome)
+	}
+}
+
+// How far a go gives way after a hold is the firm's too; a go that gave way says so.
+func TestAfterAHoldTheFirmSaysHowFarAGoGivesWay(t *testing.T) {
+	for _, tt := range []struct {
+		way, chance, rain float64
+		want              call.Outcome
+	}{
+		{0, goAt - 0.001, 0, call.NoGo}, {0, goAt, goRain, call.Go}, {0, 0.9, goRain + 0.001, call.NoGo},
+		{1, noGoUnder, noGoRainOver, call.Go}, {1, noGoUnder - 0.001, 0, call.NoGo}, {1, 0.9, noGoRainOver + 0.001, call.NoGo},
+		{0.25, 0.65, 0.11, call.Go}, {0.25, 0.649, 0, call.NoGo}, {0.25, 0.9, 0.111, call.NoGo},
+	} {
+		in := input(morning, chance(tt.chance, tt.rain), members(1000), standing(call.Hold))
+		in.Firm.Bounds.AfterHold = tt.way
+		c, _ := call.DecideSecondLook(in)
+		if c.Outcome != tt.want {
+			t.Errorf("giving way by %v, a chance of %v at %v of rain is %q, want %q (%q)", tt.way, tt.chance, tt.rain, c.Outcome, tt.want, c.Reasons)
+		}
+		less := tt.chance < goAt || tt.rain > goRain
+		if says := strings.Contains(strings.Join(c.Reasons, "; "), "radar before you strip"); says != (c.Outcome == call.Go && less) {
+			t.Errorf("%v at %v: warned is %v (%q)", tt.chance, tt.rain, says, c.Reasons)
+		}
+	}
+	// where a no-go asks as much as a go there is nothing to give way by
+	b := job.Bounds{Go: 0.9, GoRainOpen: 0.02, NoGo: 0.95, NoGoRain: 0.01, AfterHold: 1}
+	if m := b.Morning(); m.Go != 0.9 || m.GoRainOpen != 0.02 {
+		t.Errorf("it asks %v at %v", m.Go, m.GoRainOpen)
 	}
 }
 
@@ -340,7 +384,9 @@ func TestNoGoWithoutGroundsProperty(t *testing.T) {
 		case m.Outcome != call.Go:
 		case !known, !fit(in, standsFor), !(s.Sealed > noGoUnder-0.2), !(s.RainOpen < noGoRainOver+0.2):
 			t.Fatalf("go without grounds: %q", m.Reasons)
-		case !stood && !grounds:
+		case stood || grounds:
+		case in.Standing != nil && in.Standing.Outcome == call.Hold && s.Sealed > halfWay-1e-6 && s.RainOpen < halfWayRain+1e-6:
+		default:
 			t.Fatalf("a new go without grounds: %q", m.Reasons)
 		}
 		if len(m.Reasons) == 0 || slices.Contains(m.Reasons, "") {

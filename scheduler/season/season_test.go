@@ -178,17 +178,27 @@ func TestCalledByRightForecasts(t *testing.T) {
 }
 
 // Forecasts that know of no rain are believed until the past rows have told on
-// them: the first roofs are opened, the rain that falls on them is counted, and
-// then none is opened any more.
+// them: the first roofs are called and opened, the rain that falls on them is counted,
+// and then none is called any more. The risk that is learned so is that of any hour, an
+// eighth, while this rain comes at the same hour every day: a firm whose go gives way
+// after a hold goes on opening roofs at that risk, one whose go does not opens none.
 func TestCalledByBlindForecasts(t *testing.T) {
 	wet := with(mild, forecast.Rain, 1, func(at time.Time) bool { return at.Hour() == 11 })
 	from, to := month(time.June)
-	got, err := place(t, 12).Called(wet, sky(mild), from, to, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if m := got[0][5]; m.Laid < 1 || m.Laid > 8 || m.Held != 0 || m.Rained != m.Laid || m.Go+m.Hold != 30 {
-		t.Errorf("June: %+v, want a few roofs rained in, and holds from then on", m)
+	for _, way := range []float64{0, 0.5} {
+		p := place(t, 12)
+		p.Firm.Bounds.AfterHold = way
+		got, err := p.Called(wet, sky(mild), from, to, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		m := got[0][5]
+		if m.Go < 1 || m.Go > 8 || m.Held != 0 || m.Rained != m.Laid || m.Go+m.Hold != 30 {
+			t.Errorf("June: %+v, want a few roofs called, and holds from then on", m)
+		}
+		if way == 0 && m.Laid > 8 {
+			t.Errorf("June: %+v, want no more roofs opened than were called", m)
+		}
 	}
 }
 
