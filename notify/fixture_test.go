@@ -189,6 +189,8 @@ func samples(t *testing.T) map[string]func(*notify.Composer) (notify.Message, er
 	goK, noK, holdK, blind := goCall(t), noGoCall(t), holdCall(t), blindCall(t)
 	later := goCall(t)
 	later.Start, later.SealedBy, later.Chance = later.Start.Add(time.Hour), later.SealedBy.Add(time.Hour), 0.71
+	eased := goCall(t)
+	eased.Chance, eased.RainOpen, eased.Eased = 0.64, 0.11, true
 	vl := visitLetter(t)
 	moved := vl
 	moved.Was, moved.Date, moved.Why = moved.Date, moved.Date.AddDays(4), "rain is likely on the day told before"
@@ -219,6 +221,7 @@ func samples(t *testing.T) map[string]func(*notify.Composer) (notify.Message, er
 		"call-blind":     crew(letterOf(t, blind)),
 		"look-still-go":  look(secondLook(t, &goK, later)),
 		"look-now-go":    look(secondLook(t, &holdK, goK)),
+		"look-eased-go":  look(secondLook(t, &holdK, eased)),
 		"look-no-go":     look(secondLook(t, &goK, noK)),
 		"customer-go":    cust(letterOf(t, goK)),
 		"customer-no-go": cust(letterOf(t, noK)),

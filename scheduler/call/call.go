@@ -52,7 +52,8 @@ type Call struct {
 	Basis    rules.Basis `json:"basis"`
 	Members  int         `json:"members"`
 	Reasons  []string    `json:"reasons"`
-	Blind    bool        `json:"blind"` // decided without a forecast fit for a go: missing, incomplete or too old
+	Blind    bool        `json:"blind"`           // decided without a forecast fit for a go: missing, incomplete or too old
+	Eased    bool        `json:"eased,omitempty"` // a go after a hold that an evening would not have called
 
 	Start        time.Time       `json:"start"`
 	SealedBy     time.Time       `json:"sealed_by"`

@@ -241,7 +241,7 @@ func decideSecondLook(in Input) Call {
 	case short(c, asks, when) != "":
 		c.Outcome, c.Reasons = NoGo, append([]string{short(c, asks, when)}, causes(c, in.Firm.Zone)...)
 	case short(c, in.Firm.Bounds, "") != "":
-		c.Outcome, c.Reasons = Go, append(praise(c, in.Firm.Zone), lookFirst)
+		c.Outcome, c.Eased, c.Reasons = Go, true, append(praise(c, in.Firm.Zone), lookFirst)
 	default:
 		c.Outcome, c.Reasons = Go, praise(c, in.Firm.Zone)
 	}
