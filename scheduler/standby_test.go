@@ -122,6 +122,24 @@ func TestACustomerStandsBy(t *testing.T) {
 	}
 }
 
+// Who stood by for nothing hears that in the morning; the week in which the roof stands
+// now is the next round's word, not a second letter of the same minute.
+func TestOneLetterAfterAStandByForNothing(t *testing.T) {
+	p := newPerhaps(t)
+	v := &p.book.Visits[0]
+	v.StandBy, v.StoodBy, v.Days = p.tomorrow, 1, []job.Date{p.tomorrow.AddDays(5)}
+	tell := func(name task.Name, hour int) []string {
+		return heard(p.do(name, time.Date(2027, 6, 10, hour, 0, 0, 0, time.UTC), func(w *work) error {
+			w.tellDates()
+			return nil
+		}))
+	}
+	if got := tell(task.SecondLook, 5); len(got) > 0 {
+		t.Errorf("at the second look the customer reads of a week too: %q", got)
+	}
+	wants(t, "at the next round", tell(task.Tell, 8), "the week of Monday 14 June")
+}
+
 // A job that is held while its customer stands by is called off to them, and is no
 // told date that moved.
 func TestAStandByIsCalledOff(t *testing.T) {

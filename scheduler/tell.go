@@ -120,6 +120,9 @@ func (w *work) tellWeek(v job.Visit, b job.Booking) {
 	if week == v.ToldWeek || v.N > 1 && v.First().DaysSince(w.today()) <= reach {
 		return // known, or a return so soon that the date itself is the next word
 	}
+	if v.StandBy == w.today() && w.task.Name == task.SecondLook {
+		return // they have just read that nobody comes today
+	}
 	const about = 3 // days: the Friday before
 	if !v.ToldWeek.IsZero() && w.today().Before(v.ToldWeek.AddDays(-about)) {
 		return
