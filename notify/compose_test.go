@@ -252,6 +252,7 @@ func TestSays(t *testing.T) {
 		"call-blind":        {"not known; the forecast lacks hours or is too old", "was last seen at 09:15"},
 		"look-still-go":     {"On site: 08:30 (was 07:30)", "71 % (was 78 %)"},
 		"look-eased-go":     {"less sure than one of the evening: open nothing unless sky and radar bear it out", "64 %", "11 %", "Before you strip"},
+		"look-eased-coat":   {"less sure than one of the evening: look at the sky and the radar before you begin."},
 		"look-no-go":        {"It was a go before. Do not open this roof."},
 		"customer-go":       {"We come at 07:30 on Thursday 15 April 2027", "from about 08:00 to about 14:40", "crew Heron, 2 people"},
 		"customer-hold":     {"You hear from us by 06:00 either way"},

@@ -14,7 +14,11 @@ import (
 func (c *Composer) goLetter(l CallLetter, f letterFacts, headline string) letter {
 	out := letter{Tone: goTone, Headline: headline, Lede: []string{f.lede(l, true)}}
 	if l.Call.Eased {
-		out.Lede = append(out.Lede, "This go is less sure than one of the evening: open nothing unless sky and radar bear it out, and have the covers laid out first.")
+		look := "look at the sky and the radar before you begin."
+		if f.opens {
+			look = "open nothing unless sky and radar bear it out, and have the covers laid out first."
+		}
+		out.Lede = append(out.Lede, "This go is less sure than one of the evening: "+look)
 	}
 	out.add(
 		c.times(l, f), picture(l), day(l.Call.Stages, f.wall), c.outlook(l, f), site(l.Job), van(l, f), gear(l), before(l, f),

@@ -214,14 +214,19 @@ func samples(t *testing.T) map[string]func(*notify.Composer) (notify.Message, er
 	planB := letterOf(t, noK)
 	planB.PlanB = []string{"survey at 3 Wharf Lane", "snag list at 9 Mill Brook"}
 	return mails{
-		"call-go":        crew(full),
-		"call-coat":      crew(coatLetter(t)),
-		"call-no-go":     crew(planB),
-		"call-hold":      crew(letterOf(t, holdK)),
-		"call-blind":     crew(letterOf(t, blind)),
-		"look-still-go":  look(secondLook(t, &goK, later)),
-		"look-now-go":    look(secondLook(t, &holdK, goK)),
-		"look-eased-go":  look(secondLook(t, &holdK, eased)),
+		"call-go":       crew(full),
+		"call-coat":     crew(coatLetter(t)),
+		"call-no-go":    crew(planB),
+		"call-hold":     crew(letterOf(t, holdK)),
+		"call-blind":    crew(letterOf(t, blind)),
+		"look-still-go": look(secondLook(t, &goK, later)),
+		"look-now-go":   look(secondLook(t, &holdK, goK)),
+		"look-eased-go": look(secondLook(t, &holdK, eased)),
+		"look-eased-coat": look(func() notify.CallLetter {
+			l := coatLetter(t)
+			l.Call.Occasion, l.Call.Eased, l.Before = call.SecondLook, true, &holdK
+			return l
+		}()),
 		"look-no-go":     look(secondLook(t, &goK, noK)),
 		"customer-go":    cust(letterOf(t, goK)),
 		"customer-no-go": cust(letterOf(t, noK)),

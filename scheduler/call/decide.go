@@ -250,7 +250,7 @@ func decideSecondLook(in Input) Call {
 
 // lookFirst goes with a go that the evening would have left on hold. The caution is
 // common practice, no source.
-const lookFirst = "less sure than a go of the evening: look at the sky and the radar before you strip, and have the covers ready"
+const lookFirst = "less sure than a go of the evening: look at the sky and the radar before you begin, and have the covers ready"
 
 // noting puts below a call's reasons where its weather is from, when that is not
 // the preferred source, and that another forecast sees other rain. A go for

@@ -282,7 +282,7 @@ func TestAfterAHoldTheFirmSaysHowFarAGoGivesWay(t *testing.T) {
 			t.Errorf("giving way by %v, a chance of %v at %v of rain is %q, want %q (%q)", tt.way, tt.chance, tt.rain, c.Outcome, tt.want, c.Reasons)
 		}
 		less := tt.chance < goAt || tt.rain > goRain
-		if says := strings.Contains(strings.Join(c.Reasons, "; "), "radar before you strip"); says != (c.Outcome == call.Go && less) || c.Eased != says {
+		if says := strings.Contains(strings.Join(c.Reasons, "; "), "radar before you begin"); says != (c.Outcome == call.Go && less) || c.Eased != says {
 			t.Errorf("%v at %v: warned is %v (%q)", tt.chance, tt.rain, says, c.Reasons)
 		}
 	}
